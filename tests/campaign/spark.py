@@ -31,11 +31,7 @@ from tests.results import table_file
 def missing() -> list[str]:
     """Return what Spark wants and this machine has not."""
     return [
-        *(
-            ["PySpark (pip install 'loomproof[spark]')"]
-            if importlib.util.find_spec("pyspark") is None
-            else []
-        ),
+        *(["PySpark (the extra spark)"] if importlib.util.find_spec("pyspark") is None else []),
         *(["Java"] if shutil.which("java") is None and "JAVA_HOME" not in os.environ else []),
     ]
 

@@ -7,6 +7,7 @@ the sums is counted by the store's own code; `truth` counts by another road.
 from __future__ import annotations
 
 import datetime
+import json
 import random
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -15,7 +16,7 @@ from dataclasses import dataclass, field
 from sqlalchemy import insert
 
 from loomproof.records.counting import count_from
-from loomproof.records.schema import BENCHES, FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
+from loomproof.records.schema import BENCHES, CONFIRMED, FINDING_PLACES, FINDINGS, LOOMS, REPAIRS, RUNS
 from loomproof.records.store import Store
 
 KINDS = ("open", "short", "miswire", "high_resistance")
@@ -93,10 +94,30 @@ def text(moment: datetime.datetime) -> str:
     return moment.strftime("%Y-%m-%dT%H:%M:%S.000Z")
 
 
+CAUSES = ("crimp", "worn", "leak", "withdrawn")
+
+
+def said_of(proof: Proof) -> Iterator[tuple[int, str, list[str]]]:
+    """Yield what was confirmed of a proof: finding, cause, and what the finding had named; by rule."""
+    for each in proof.faults if proof.verdict == "fail" and proof.run_id % 3 else ():
+        turn = proof.run_id + each.number
+        for more in range(1 + turn % 2):
+            named = [CAUSES[(turn + n) % 3] for n in range(1 + turn % 3)]
+            yield each.number, CAUSES[(turn // 2 + more) % 4], named
+
+
+def line_of(cause: str, named: Sequence[str]) -> str:
+    among = [{"cause": each, "things": [{"what": "wire", "name": "W1"}]} for each in named]
+    found = {"cause": cause, "things": [{"what": "wire", "name": "W1"}]}
+    return json.dumps({"family": "F", "found": found, "among": among})
+
+
 def fill(store: Store, made: Sequence[Proof]) -> None:
     """Put proofs into a store's tables."""
     looms: dict[tuple[str, str], int] = {}
-    rows: dict[str, list[dict[str, object]]] = {"runs": [], "findings": [], "places": [], "repairs": []}
+    rows: dict[str, list[dict[str, object]]] = {
+        name: [] for name in ("runs", "findings", "places", "repairs", "confirmed")
+    }
     for proof in made:
         loom_id = looms.setdefault((proof.loom, proof.serial), len(looms) + 1)
         bad = sum(each.severity == "fault" for each in proof.faults)
@@ -128,6 +149,10 @@ def fill(store: Store, made: Sequence[Proof]) -> None:
         if proof.verdict == "fail":
             done = {"person": proof.person, "done": text(proof.ended), "words": "mended"}
             rows["repairs"].append({"run_id": proof.run_id, "finding": 0, **done})
+        for number, cause, named in said_of(proof):
+            told = {"person": proof.person, "said": text(proof.ended), "cause": cause}
+            line = line_of(cause, named)
+            rows["confirmed"].append({"run_id": proof.run_id, "finding": number, **told, "line": line})
     with store.writing() as connection:
         connection.execute(insert(BENCHES), [{"name": name} for name in {proof.bench: 1 for proof in made}])
         connection.execute(
@@ -142,10 +167,37 @@ def fill(store: Store, made: Sequence[Proof]) -> None:
             ("findings", FINDINGS),
             ("places", FINDING_PLACES),
             ("repairs", REPAIRS),
+            ("confirmed", CONFIRMED),
         ):
             for first in range(0, len(rows[name]), 5000):
                 connection.execute(insert(table), rows[name][first : first + 5000])
         count_from(connection, made[0].run_id)
+
+
+def fault_key(proof: Proof, each: Fault) -> object:
+    """Return what a fault of a loom is known again by."""
+    names = {w: frozenset(n for x, n in each.places if x == w) for w in ("wire", "component", "cavity")}
+    what = "path" if each.cause in ("leak", "added_part") else each.kind
+    place = names["cavity"] if not (names["wire"] or names["component"]) else frozenset()
+    return (proof.loom, proof.serial), what, names["wire"], names["component"], place
+
+
+def confirmed_truth(made: Sequence[Proof], *, simulated: bool) -> list[tuple[str, int, str, str, int, int]]:
+    """Return by counting: run, finding, cause, what was named first, in which place it was, of how many."""
+    last: dict[object, tuple[str, int, str, str, int, int] | None] = {}
+    stood: dict[object, tuple[str, int, str, str, int, int]] = {}
+    for p in made:
+        if p.bench.startswith("simulated bench") != simulated:
+            continue
+        last.clear()
+        for number, cause, named in said_of(p):
+            rank = named.index(cause) + 1 if cause in named else 0
+            told = (f"run-{p.run_id}", number, cause, named[0], rank, len(named))
+            last[number] = None if cause == "withdrawn" else told
+        for each in p.faults:
+            if (of := last.get(each.number)) is not None:
+                stood[fault_key(p, each)] = of
+    return sorted(stood.values())
 
 
 @dataclass
@@ -182,18 +234,7 @@ def truth(made: Sequence[Proof], *, simulated: bool) -> Truth:
         elif p.verdict == "pass" and item in since:
             took.append(int((p.ended - since.pop(item)).total_seconds()))
         for each in p.faults:
-            names = {
-                w: frozenset(n for x, n in each.places if x == w) for w in ("wire", "component", "cavity")
-            }
-            what = "path" if each.cause in ("leak", "added_part") else each.kind
-            known_place = names["wire"] or names["component"]
-            key = (
-                item,
-                what,
-                names["wire"],
-                names["component"],
-                frozenset() if known_place else names["cavity"],
-            )
+            key = fault_key(p, each)
             if each.severity != "fault" or key in seen:
                 continue
             seen.add(key)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 import math
 from collections import defaultdict
 from collections.abc import Iterator
@@ -254,9 +255,16 @@ def line_of(t: list[int], r: list[int]) -> Line:
 def test_a_data_set_from_before_readings_is_refused(sqlite: Store, tmp_path: Path) -> None:
     add_to(tmp_path / "set", sqlite)
     about = tmp_path / "set" / "about.json"
-    about.write_text(about.read_text().replace('"version": 3', '"version": 2'))
-    with pytest.raises(StoreError, match="of version 2, this program reads 3"), of_dataset(tmp_path / "set"):
-        pass
+    plain = json.loads(about.read_text())
+    for version in (2, 3):
+        # Nor does one of before say what came with a later version.
+        old = {name: value for name, value in plain.items() if name != "confirmed_id"}
+        about.write_text(json.dumps({**old, "version": version}))
+        said = f"of version {version}, this program reads 4"
+        with pytest.raises(StoreError, match=said), of_dataset(tmp_path / "set"):
+            pass
+        with pytest.raises(StoreError, match=said):
+            add_to(tmp_path / "set", sqlite)
 
 
 NORRIS = [

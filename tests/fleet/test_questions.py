@@ -14,6 +14,7 @@ import pytest
 from loomproof.cli.main import run
 from loomproof.errors import StoreError, UsageError
 from loomproof.fleet import questions
+from loomproof.fleet.causes import confirmed
 from loomproof.fleet.layout import Persons, read_about
 from loomproof.fleet.parquet import AT_ONCE, add_to
 from loomproof.fleet.tables import Tables, of_dataset, of_store
@@ -21,7 +22,7 @@ from loomproof.records.data_folder import home
 from loomproof.records.migrations import STEPS
 from loomproof.records.store import Store, open_store
 from tests.cli.running import loomproof
-from tests.fleet.filled import Proof, fill, proofs, truth
+from tests.fleet.filled import Proof, confirmed_truth, fill, proofs, truth
 from tests.fleet.told import differences
 from tests.records import postgres
 
@@ -41,6 +42,11 @@ def check_all(tables: Tables) -> None:
         true = truth(MADE, simulated=simulated)
         assert len(true.took_s) > 3
         assert not differences(told[simulated], true)
+        causes = confirmed(tables, simulated=simulated)
+        found = [(c.run, c.number, c.cause, c.first_cause, c.rank, c.among) for c in causes.cases]
+        assert sorted(found) == confirmed_truth(MADE, simulated=simulated) != []
+        assert 0 < causes.first < causes.first_cause + causes.untold < len(found)
+        assert sum(count for _, count, _ in causes.by_cause) == len(found)
 
 
 def test_sqlite_answers_as_counting_does(sqlite: Store) -> None:
@@ -61,6 +67,7 @@ def test_a_data_set_that_grew_answers_the_same(tmp_path: Path, monkeypatch: pyte
         store.__dict__["identity"] = read_about(tmp_path / "set").store
         made = add_to(tmp_path / "set", store)
         assert made.runs == len(MADE) - half
+        assert made.confirmed > 10
         assert add_to(tmp_path / "set", store).runs == 0
     assert all(path.read_bytes() == content for path, content in before.items()), "only added to"
     with of_dataset(tmp_path / "set") as tables:
@@ -132,7 +139,7 @@ def test_a_data_set_that_does_not_fit_is_left_alone(sqlite: Store, tmp_path: Pat
     with pytest.raises(StoreError, match="put back to an older state"):
         add_to(tmp_path / "set", sqlite)
     about.write_text(whole)
-    about.write_text(about.read_text().replace('"version": 3', '"version": 9'))
+    about.write_text(about.read_text().replace('"version": 4', '"version": 9'))
     with pytest.raises(StoreError, match="version 9"), of_dataset(tmp_path / "set"):
         pass
 
@@ -173,7 +180,7 @@ def test_without_ibis_it_says_what_to_install(sqlite: Store, monkeypatch: pytest
     monkeypatch.setitem(sys.modules, "ibis", None)
     with pytest.raises(StoreError) as told, of_store(sqlite.url):
         pass
-    assert "loomproof[fleet]" in told.value.cure
+    assert "[fleet]" in told.value.cure
 
 
 def test_a_cluster_is_asked_of_a_data_set_and_what_it_wants_is_named(
@@ -186,7 +193,7 @@ def test_a_cluster_is_asked_of_a_data_set_and_what_it_wants_is_named(
     monkeypatch.setitem(sys.modules, "pyspark", None)
     monkeypatch.setitem(sys.modules, "pyspark.sql", None)
     assert run(["report", "--dataset", str(tmp_path / "set"), "--spark", "local[2]"]) == 3
-    assert "loomproof[spark]" in capsys.readouterr().err
+    assert "[spark]" in capsys.readouterr().err
 
 
 ASKED_ALONE = """

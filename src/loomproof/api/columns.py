@@ -108,6 +108,16 @@ DRIFT = {
     "meets_from": _TEXT,
     "meets_to": _TEXT,
 }
+CONFIRMED = {
+    "run": _TEXT,
+    "loom": _TEXT,
+    "serial": _TEXT,
+    "number": _COUNT,
+    "cause": _TEXT,
+    "first_cause": _TEXT,
+    "rank": _COUNT,
+    "among": _COUNT,
+}
 SURVIVAL = {
     "after_days": _COUNT,
     "days": _COUNT,

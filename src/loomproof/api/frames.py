@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 
 from loomproof.api.columns import (
     CLAIMS,
+    CONFIRMED,
     DRIFT,
     FAULTS,
     FINDINGS,
@@ -295,6 +296,22 @@ def survival(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
 
     with _tables(of) as tables:
         return frame(map(asdict, joints.survival(tables, simulated=simulated).steps), SURVIVAL)
+
+
+def confirmed(of: Store | Path, *, simulated: bool = False) -> pd.DataFrame:
+    """Return one row for each fault whose cause was confirmed at the repair, by what was said of it last.
+
+    ``number`` is that of the finding in its run; ``rank`` says in which place the finding had told cause and
+    place, from 1, of ``among`` (0: it had not told them), ``first_cause`` which cause it had told first.
+
+    >>> import loomproof as lp
+    >>> len(lp.frames.confirmed(lp.Store()))
+    0
+    """
+    from loomproof.fleet import causes
+
+    with _tables(of) as tables:
+        return frame(map(asdict, causes.confirmed(tables, simulated=simulated).cases), CONFIRMED)
 
 
 def _day(day: datetime.date | None) -> str | None:

@@ -14,10 +14,10 @@ from pathlib import Path
 
 from loomproof.errors import StoreError, Todo
 
-VERSION = 3
+VERSION = 4
 """Of the data set's layout: raised when a column changes its name, type or meaning, or one is added that a
 question needs. 1: runs, findings, places, repairs. 2: what each proof adds to the sums. 3: what joints
-read."""
+read. 4: causes that were confirmed at the repair, and how far they go in ``about.json``."""
 
 SCHEMA: Mapping[str, Mapping[str, type]] = {
     "runs": {
@@ -52,6 +52,18 @@ SCHEMA: Mapping[str, Mapping[str, type]] = {
         "limit_micro_ohm": int,
     },
     "repairs": {"run_id": int, "finding": int, "person": str, "done": str, "words": str},
+    "confirmed": {
+        "id": int,
+        "run_id": int,
+        "finding": int,
+        "person": str,
+        "said": str,
+        "cause": str,
+        "first_cause": str,
+        "rank": int,
+        "among": int,
+        "fault": str,
+    },
 }
 """Tables and their columns, with types: whole numbers of 64 bits, or text.
 
@@ -61,6 +73,9 @@ proof since it last passed, where this one passed after it (else -1), and how ma
 proof of the loom told. ``fault_counts`` has, summed up over the runs of its part and month, of how many such
 faults each name is the kind or one of the connectors, wires or components ("kind", "connector", …).
 ``readings`` are those of joints: ``open`` 1 (and 0 µΩ) where one was open, a limit of 0 is none.
+``confirmed`` are causes that people confirmed at the repair, a later one of a finding in place of an earlier
+("withdrawn": none stands): ``rank`` says in which place the finding had told it, from 1, of ``among`` (0:
+nowhere), ``first_cause`` which cause it had told first, ``fault`` what the finding is known again by.
 """
 
 TABLES = tuple(SCHEMA)
@@ -86,6 +101,7 @@ class About:
     repair_id: int
     persons: str
     part: int
+    confirmed_id: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +111,7 @@ class Made:
     runs: int
     findings: int
     repairs: int
+    confirmed: int = 0
 
 
 _ABOUT = "about.json"

@@ -1,7 +1,7 @@
 """Making a data set of Parquet files from a store: what it has not yet is added, nothing is rewritten.
 
-What is made next begins behind the last run and the last repair that ``about.json`` names; it is written
-last, so that a part which was cut off is made again.
+What is made next begins behind the last run, repair and confirmed cause that ``about.json`` names; it is
+written last, so that a part which was cut off is made again.
 """
 
 from __future__ import annotations
@@ -17,11 +17,13 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, select
+from sqlalchemy import Connection, Select, func, inspect, select
 
 from loomproof.errors import StoreError, UsageError
 from loomproof.fleet.layout import SCHEMA, TABLES, VERSION, About, Made, Persons, read_about
+from loomproof.records.confirmed import faults_of, ranked
 from loomproof.records.schema import (
+    CONFIRMED,
     COUNTED_RUNS,
     FAULT_NAMES,
     FINDING_PLACES,
@@ -86,8 +88,21 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
         about = replace(about, repair_id=last, part=part)
         _say(folder, about)
         repairs += len(rows)
+    confirmed = 0
+    while True:
+        with store.reading() as connection:
+            rows = _confirmed_after(connection, about.confirmed_id)
+        if not rows:
+            break
+        part, last = about.part + 1, rows[-1]["id"]
+        for row in rows:
+            row["person"] = named(row["person"])
+        _write(folder, "confirmed", part, [(str(row["said"])[:7], row) for row in rows])
+        about = replace(about, confirmed_id=last, part=part)
+        _say(folder, about)
+        confirmed += len(rows)
     _whole(folder, about)
-    return Made(runs, findings, repairs)
+    return Made(runs, findings, repairs, confirmed)
 
 
 _RUNS = (
@@ -116,6 +131,18 @@ _READINGS = select(READINGS).order_by(READINGS.c.run_id, READINGS.c.joint)
 _REPAIRS = select(
     *(REPAIRS.c.id, REPAIRS.c.run_id, REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words)
 ).order_by(REPAIRS.c.id)
+
+
+def _confirmed_after(connection: Connection, confirmed_id: int) -> list[dict[str, Any]]:
+    if not inspect(connection).has_table(CONFIRMED.name):
+        return []  # a store from before they were kept, that may only be read
+    query = select(CONFIRMED).where(CONFIRMED.c.id > confirmed_id).order_by(CONFIRMED.c.id).limit(AT_ONCE)
+    rows = _rows(connection, query)
+    faults = faults_of(connection, {row["run_id"] for row in rows})
+    for row in rows:
+        row |= asdict(ranked(str(row.pop("line"))))
+        row["fault"] = faults.get((row["run_id"], row["finding"]), "")
+    return rows
 
 
 def _between(query: Select[Any], column: Any, within: tuple[int, int]) -> Select[Any]:

@@ -6,6 +6,7 @@ each adds to the sums (`records.counting`): simulated, first_proof, new_faults a
 mended nothing), whole numbers. ``findings``: run_id, number, kind, cause, severity. ``places``: run_id,
 number, what, name. ``fault_counts``: simulated, what ("kind", "connector", "wire", "component"), name,
 times: that many faults were first told of it, in as many rows as it takes.
+``confirmed``: as of a data set (`layout.SCHEMA`), but for when it was said and by whom.
 ``readings``: run_id, joint, open (0 or 1), micro_ohm, uncertainty_micro_ohm (k = 2) and limit_micro_ohm (0 is
 none). All identifiers are text.
 """
@@ -16,19 +17,21 @@ import gc
 import importlib
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from loomproof.errors import StoreError
 from loomproof.fleet.layout import SCHEMA, read_about
+from loomproof.installed import adding
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import URL
 
-ASKED = ("runs", "findings", "places", "fault_counts", "readings")
+ASKED = ("runs", "findings", "places", "fault_counts", "readings", "confirmed")
 """The tables of a data set that questions are asked of."""
 
 MEMORY = "300MB"
@@ -46,6 +49,7 @@ _STORE: Mapping[str, Mapping[str, str]] = {
     )
 } | {
     "counted_runs": dict.fromkeys(("run_id", "simulated", "first_proof", "mended_s", "new_faults"), "int64"),
+    "confirmed": {"id": "int64", "run_id": "int64", "finding": "int64", "cause": "string", "line": "string"},
     "fault_names": {"simulated": "int64", "what": "string", "name": "string"},
     "readings": {name: "string" if kind is str else "int64" for name, kind in SCHEMA["readings"].items()},
 }
@@ -69,6 +73,8 @@ class Tables:
     loom_faults: Any
     """simulated, loom, serial, times: that many faults of the loom were first told."""
     readings: Any
+    confirmed: Callable[[], Sequence[Mapping[str, Any]]]
+    """The causes that were confirmed, in their order: each with its run, loom, serial and bench."""
     spread: bool = False
     """Whether a cluster answers."""
 
@@ -98,7 +104,7 @@ def _ibis() -> Any:
     except ImportError as error:
         raise StoreError(
             "questions over many runs need Ibis, and it is not installed",
-            cure='pip install "loomproof[fleet]"',
+            cure=adding("fleet"),
         ) from error
 
 
@@ -138,7 +144,11 @@ def of_store(where: URL) -> Iterator[Tables]:
         counts = kept["fault_names"].mutate(times=1)
         places = kept["finding_places"]
         found_in = (kept["findings"], places, counts, adds, found, kept["readings"])
-        yield Tables(ibis, connection, runs, proofs, *found_in)
+        has_causes = "confirmed" in connection.list_tables()
+        tables = Tables(ibis, connection, runs, proofs, *found_in, list)
+        yield (
+            replace(tables, confirmed=lambda: _confirmed(tables, kept["confirmed"])) if has_causes else tables
+        )
     finally:
         connection.disconnect()
 
@@ -164,7 +174,12 @@ def of_dataset(folder: Path) -> Iterator[Tables]:
             tables[name] = ibis.table(_columns(name), name=name)
         runs = ibis.table({**_columns("runs"), "month": "string"}, name="runs")
         proofs = runs.filter(runs.kind == "proof")
-        yield Tables(ibis, connection, proofs=proofs, adds=proofs, loom_faults=_loom_faults(proofs), **tables)
+        causes = tables.pop("confirmed")
+        found = _loom_faults(proofs)
+        told = Tables(
+            ibis, connection, proofs=proofs, adds=proofs, loom_faults=found, confirmed=list, **tables
+        )
+        yield replace(told, confirmed=lambda: _confirmed_in(told, causes))
     finally:
         connection.disconnect()
 
@@ -189,9 +204,47 @@ def on_spark(folder: Path, cluster: str) -> Iterator[Tables]:
             tables[name] = ibis.table(_columns(name), name=name)
         proofs = _with_month(tables["runs"].filter(tables["runs"].kind == "proof"))
         found = _loom_faults(proofs)
-        yield Tables(ibis, connection, proofs=proofs, adds=proofs, loom_faults=found, spread=True, **tables)
+        causes = tables.pop("confirmed")
+        told = Tables(
+            *(ibis, connection),
+            **(tables | {"proofs": proofs, "adds": proofs, "loom_faults": found}),
+            confirmed=list,
+            spread=True,
+        )
+        yield replace(told, confirmed=lambda: _confirmed_in(told, causes))
     finally:
         session.stop()
+
+
+_OF_RUN = ("run_id", "run", "loom", "serial", "bench")
+
+
+def _confirmed(tables: Tables, kept: Any) -> list[Mapping[str, Any]]:
+    """Return a store's confirmed causes as a data set has them."""
+    # Who asks a data set waits for neither.
+    from loomproof.records.confirmed import ranked
+    from loomproof.records.since_last_pass import key_by
+
+    rows = tables.answer(kept.join(tables.runs.select(*_OF_RUN), "run_id").order_by("id"))
+    of = kept.select("run_id", number="finding").distinct()
+    findings = tables.answer(
+        tables.findings.select("run_id", "number", "kind", "cause").join(of, ["run_id", "number"])
+    )
+    names: dict[tuple[int, int], dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    for row in tables.answer(tables.places.join(of, ["run_id", "number"])):
+        names[row["run_id"], row["number"]][row["what"]].append(row["name"])
+    faults = {
+        (row["run_id"], row["number"]): key_by(row["kind"], row["cause"], names[row["run_id"], row["number"]])
+        for row in findings
+    }
+    return [
+        {**row, **asdict(ranked(str(row["line"]))), "fault": faults.get((row["run_id"], row["finding"]), "")}
+        for row in rows
+    ]
+
+
+def _confirmed_in(tables: Tables, kept: Any) -> list[Mapping[str, Any]]:
+    return list(tables.answer(kept.join(tables.runs.select(*_OF_RUN), "run_id").order_by("id")))
 
 
 def _with_month(runs: Any) -> Any:
@@ -208,7 +261,7 @@ def _session(cluster: str) -> Any:
         sql = importlib.import_module("pyspark.sql")
     except ImportError as error:
         raise StoreError(
-            "questions on Spark need PySpark, and it is not installed", cure='pip install "loomproof[spark]"'
+            "questions on Spark need PySpark, and it is not installed", cure=adding("spark")
         ) from error
     if shutil.which("java") is None and "JAVA_HOME" not in os.environ:
         raise StoreError("questions on Spark need Java, and it is not here", cure="Install Java 17 or newer.")

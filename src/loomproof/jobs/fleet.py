@@ -19,6 +19,7 @@ from loomproof.reports.words import duration, kind, plural
 from loomproof.results.figures import ohms
 
 if TYPE_CHECKING:
+    from loomproof.fleet.causes import Confirmed
     from loomproof.fleet.joints import Joints
     from loomproof.fleet.questions import Told
     from loomproof.fleet.survival import Survival
@@ -40,6 +41,7 @@ class Answers:
     told: Told
     joints: Joints
     survival: Survival
+    confirmed: Confirmed
     without_serial: int
     """Proofs of looms without a serial number."""
 
@@ -62,6 +64,10 @@ class Answers:
             half, most = duration(took.half_s), duration(took.nine_tenths_s)
             yield "from a failed proof to the next that passed", True
             yield f"  {plural(took.times, 'time')}: half within {half}, nine in ten within {most}", False
+        if self.confirmed.cases:
+            yield "causes that were confirmed at the repair", True
+            for said in confirmed_in_words(self.confirmed):
+                yield f"  {said}", False
         if self.without_serial:
             yield left_out(self.without_serial), False
         yield from _joint_lines(self.joints, self.survival)
@@ -110,6 +116,20 @@ def in_words(joints: Joints) -> str:
     if not count:
         return f"{read}; none of them drifts towards its limit."
     return f"{read}; {count} of them {'drifts towards its' if count == 1 else 'drift towards their'} limit."
+
+
+def confirmed_in_words(found: Confirmed) -> Iterator[str]:
+    """Yield how often what a finding named first was what the repair confirmed."""
+    cases = len(found.cases)
+    of = f"of {plural(cases, 'fault')} whose cause was confirmed"
+    for count, what in (
+        (found.first, "the cause and place named first were it"),
+        (found.first_cause, "the cause named first was it, wherever it was"),
+    ):
+        share, within = passed_share(count, cases)
+        yield f"{of}: {what} {plural(count, 'time')}, {share} (95 % interval {within})"
+    if found.untold:
+        yield f"{found.untold} of them: nothing that its finding had named"
 
 
 def passed_share(passed: int, looms: int) -> tuple[str, str]:
@@ -179,6 +199,7 @@ def of_the_dataset(folder: Path, cluster: str = "") -> tuple[Answers, ...]:
 
 
 def _asked(tables: Tables) -> tuple[Answers, ...]:
+    from loomproof.fleet.causes import confirmed
     from loomproof.fleet.joints import drift, survival, without_serial
     from loomproof.fleet.questions import ask
 
@@ -189,6 +210,7 @@ def _asked(tables: Tables) -> tuple[Answers, ...]:
             told[simulated],
             drift(tables, simulated=simulated),
             survival(tables, simulated=simulated),
+            confirmed(tables, simulated=simulated),
             without_serial(tables, simulated=simulated),
         )
         for simulated in told
@@ -215,7 +237,10 @@ def dataset_made(store: str | None, folder: Path, persons: str) -> str:
     Raises as `make_dataset`.
     """
     made = make_dataset(store, folder, Persons(persons))
-    added = (plural(made.runs, "run"), plural(made.findings, "finding"), plural(made.repairs, "repair"))
+    counts = {"run": made.runs, "finding": made.findings, "repair": made.repairs}
+    added = [plural(count, what) for what, count in counts.items()]
+    if made.confirmed:
+        added.append(plural(made.confirmed, "confirmed cause"))
     said = "replaced by pseudonyms" if persons == Persons.PSEUDONYMS.value else persons
     return f"{folder}: added {', '.join(added)}; people's names are {said}."
 

@@ -15,6 +15,7 @@ from loomproof.jobs.fleet import (
     COUNTED_FROM,
     ONE_LOOM,
     Answers,
+    confirmed_in_words,
     in_words,
     kept_until,
     left_out,
@@ -32,7 +33,7 @@ from loomproof.reports.fleet_pictures import (
     survival_picture,
 )
 from loomproof.reports.fleet_words import meets_texts, slope_texts
-from loomproof.reports.words import duration, plural, when
+from loomproof.reports.words import duration, kind, plural, when
 from loomproof.results.figures import ohms
 from loomproof.version import VERSION
 
@@ -41,6 +42,12 @@ MONTHS = 36
 
 DRAWN = ("kind", "connector", "wire", "component", "loom")
 """By what faults are drawn; by month, bench and person they stand in tables."""
+
+HOW_CONFIRMED = (
+    "A fault of one loom counts once, by what was said of it last. Only faults count whose cause somebody "
+    "wrote down at the repair; who writes down those alone that were a surprise makes the shares too low."
+)
+"""What the share of causes that were named first rests on."""
 
 HOW_DRIFT = (
     "A straight line is drawn through what a joint read since it was last open or over its limit by "
@@ -149,6 +156,8 @@ def _sections(answers: Answers) -> Iterator[Section]:
         yield Section(
             "From a failed proof to the next that passed", [f"{said}{duration(took.nine_tenths_s)}."]
         )
+    if answers.confirmed.cases:
+        yield _confirmed(answers)
     if answers.without_serial and not (answers.joints.enough or answers.survival.joints):
         yield Section("Joints over time", [left_out(answers.without_serial)])
     if answers.joints.enough:
@@ -175,6 +184,21 @@ def _first_passes(answers: Answers) -> Section:
     if answers.without_serial:
         said.append(ONE_LOOM)
     return Section("Looms that passed their first proof", said, table, first_pass_picture(months))
+
+
+def _confirmed(answers: Answers) -> Section:
+    found = answers.confirmed
+    rows = [
+        (kind(cause), str(count), str(first), *passed_share(first, count))
+        for cause, count, first in found.by_cause
+    ]
+    heads = ("cause", "confirmed", "named first with its place", "share", "95 % interval")
+    said = [f"{each[0].upper()}{each[1:]}." for each in confirmed_in_words(found)]
+    return Section(
+        "Causes that were confirmed at the repair",
+        [*said, HOW_CONFIRMED],
+        Table("The most frequent first.", heads, rows, heads[1:]),
+    )
 
 
 def _drifting(answers: Answers) -> Section:

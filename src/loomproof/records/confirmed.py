@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, inspect, not_, select
 
+from loomproof.records.names import WITHDRAWN as WITHDRAWN
 from loomproof.records.schema import CONFIRMED, FINDING_PLACES, FINDINGS, LOOMS, RUNS, SIMULATED_CHAIN
 from loomproof.records.since_last_pass import key_by
 from loomproof.records.store import Store
-
-WITHDRAWN = "withdrawn"
-"""What stands for a cause where all that was said of a finding before does not hold (`withdrawn`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +28,30 @@ class ConfirmedLine:
     said: str
     cause: str
     line: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """Where a confirmed cause stood among what its finding left open.
+
+    ``rank`` counts from 1 in the order in which the finding told them, of ``among``; 0: it was none of them.
+    ``first_cause`` is the cause that was named first.
+    """
+
+    rank: int
+    among: int
+    first_cause: str
+
+
+def ranked(line: str) -> Ranked:
+    """Return where the cause of a line of JSON stood; of a line that can't be read nothing: 0 of 0."""
+    try:
+        plain = json.loads(line)
+        among, found = list(plain["among"]), plain["found"]
+        first = str(among[0]["cause"]) if among else ""
+    except (ValueError, KeyError, TypeError):
+        return Ranked(0, 0, "")
+    return Ranked(among.index(found) + 1 if found in among else 0, len(among), first)
 
 
 def add_confirmed(store: Store, run: str, one: ConfirmedLine) -> None:
@@ -57,7 +80,7 @@ def confirmed_lines(store: Store, limit: int, *, run: str = "") -> tuple[Confirm
     return tuple(one for one in reversed(newest.values()) if one.cause != WITHDRAWN)
 
 
-_Told = tuple[int, int]
+Told = tuple[int, int]
 """A finding: the id of its run, and its number there."""
 
 
@@ -83,7 +106,7 @@ def teaching_lines(
         if not inspect(connection).has_table(CONFIRMED.name):
             return ()  # a store from before they were kept, that may only be read
         rows = [row for row in connection.execute(query).all() if row.id not in without]
-        faults = _faults(connection, {row.run_id for row in rows})
+        faults = faults_of(connection, {row.run_id for row in rows})
     said: set[tuple[str, int]] = set()
     newest: dict[tuple[str, ...], ConfirmedLine] = {}
     for row in rows[:limit]:
@@ -99,9 +122,9 @@ def teaching_lines(
     return tuple(reversed(newest.values()))
 
 
-def _faults(connection: Connection, runs: Collection[int]) -> dict[_Told, str]:
+def faults_of(connection: Connection, runs: Collection[int]) -> dict[Told, str]:
     """Return what each finding of these runs is known again by from proof to proof."""
-    places: dict[_Told, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
+    places: dict[Told, dict[str, list[str]]] = defaultdict(lambda: defaultdict(list))
     for row in connection.execute(select(FINDING_PLACES).where(FINDING_PLACES.c.run_id.in_(runs))):
         places[row.run_id, row.number][row.what].append(row.name)
     found = connection.execute(select(FINDINGS).where(FINDINGS.c.run_id.in_(runs)))

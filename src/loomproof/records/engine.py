@@ -15,6 +15,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from loomproof.errors import StoreAwayError, StoreError, Todo
+from loomproof.installed import adding
 from loomproof.records.migrations import STEPS, run_step
 from loomproof.records.schema import MIGRATIONS
 
@@ -87,7 +88,7 @@ def _engine(where: URL) -> Engine:
             return create_engine(where, pool_pre_ping=True, connect_args=limits)
         except (ModuleNotFoundError, NoSuchModuleError) as error:
             raise StoreError(
-                "a store on PostgreSQL needs the driver psycopg", cure='pip install "loomproof[postgresql]"'
+                "a store on PostgreSQL needs the driver psycopg", cure=adding("postgresql")
             ) from error
     only_read = _only_read(where)
     engine = (

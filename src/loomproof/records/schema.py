@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from sqlalchemy import BigInteger, Column, Integer, LargeBinary, MetaData, Table, Text
 
+from loomproof.records.names import SIMULATED as SIMULATED
+from loomproof.records.names import SIMULATED_CHAIN as SIMULATED_CHAIN
+
 METADATA = MetaData()
-
-SIMULATED = "simulated bench"
-"""How the chains of all simulated benches are called."""
-
-SIMULATED_CHAIN = f"{SIMULATED} @ "
-"""How the name of each such chain begins, before the station."""
 
 
 def _text(name: str) -> Column[str]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable
 from importlib.util import find_spec
 
 from loomproof.errors import UsageError
+from loomproof.installed import adding
 from loomproof.web.answers import House
 from loomproof.web.doors import Doors, Seat
 from loomproof.web.guard import ENTRANCE
@@ -27,7 +28,7 @@ def refuse_without_extra() -> None:
     if missing:
         raise UsageError(
             f"the pages want what is not installed: {', '.join(missing)}",
-            cure='Install it with: python -m pip install "loomproof[web]"',
+            cure=adding("web"),
         )
 
 
