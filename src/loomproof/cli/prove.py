@@ -91,7 +91,7 @@ def prove(
     at: AtBench,
     **asked: Any,
 ) -> int:
-    """Prove LOOM (a folder or workbook) on a bench and keep a sealed certificate.
+    """Prove LOOM (a folder, workbook, KBL or VEC file) on a bench and keep a sealed certificate.
 
     Exit codes: 0 the loom passes, 1 it fails, 2 command, description or adapter is wrong, 3 the bench
     is in trouble or the run does not cover the loom, 4 undecided.
