@@ -18,7 +18,14 @@ from tests.loom.list_maker import TRUE_CODE, Made, make
 from tests.loom.list_truth import nets_of
 from tests.results import table_file
 
-ANSWERS = {"joints": "joined", "blank": "none", "pinless": "leave out", "ranges": "names", "brackets": "name"}
+ANSWERS = {
+    "joints": "joined",
+    "blank": "none",
+    "pinless": "leave out",
+    "ranges": "names",
+    "brackets": "name",
+    "parted": "cavities",
+}
 
 
 def outcome_of(made: Made) -> tuple[str, int]:

@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 import networkx
 import openpyxl
 
+from tests.loom.list_disguise import disguised
+
 Place = tuple[str, str]
 
 HELD = ("BK", "BN", "RD", "OG", "YE", "GN", "BU", "VT", "GY", "WH", "PK")
@@ -167,6 +169,7 @@ def make(seed: int) -> Made:
         rows = _whole_rows(rng, wires, made)
     else:
         rows = _part_rows(rng, wires, made)
+    rows = disguised(rng, rows, (0, 2) if shape == "parts" else ())
     _write(rng, rows, made)
     return made
 
