@@ -104,6 +104,9 @@ class Alternative:
 class Finding(Shown):
     """One fault. ``places`` are where to look first, most likely first; ``cause`` goes beyond ``kind``.
 
+    ``cause`` is a code: ``broken_wire`` is a wire that reads open, at a contact or on its way, and
+    ``resistive_wire`` one that reads high; which of the two it is say ``place`` and ``places``.
+
     ``title`` says what and where, without a reading: figures stand in the evidence. ``wire_colours`` stands
     beside ``wires``, one for one. ``cost`` is what it adds to the explanation, in broken wires; ``proved``
     says that the search came to its end, so that nothing cheaper explains the same.
