@@ -52,6 +52,17 @@ def test_repeats_of_no_reading_are_refused(lamp: lp.Loom, fixtures: Path) -> Non
     assert (done.returncode, "a plan of hook-ups shows no readings" in done.stderr) == (2, True)
 
 
+def test_a_plan_without_a_bench_says_nothing_of_one(fixtures: Path) -> None:
+    """Nobody has said that the bench has no ohms: none was asked."""
+    loom = fixtures / "tail_lamp"
+    bare = loomproof("plan", loom).stdout
+    assert "No bench was asked, so this is the plan of a scanner that only senses" in bare
+    assert "on such a bench" in bare
+    assert "This bench" not in bare
+    asked = loomproof("plan", loom, "--bench", "sim:?no-ohms").stdout
+    assert "This bench has no ohms. Not asked: resistance of wires and joints" in asked
+
+
 def test_by_hand_each_value_is_said_to_be_asked_so_often(fixtures: Path) -> None:
     told = loomproof("plan", fixtures / "tail_lamp", "--bench", "hand:?ohms", "--repeats", "2").stdout
     assert "Each value in ohms is asked for 2 times." in told

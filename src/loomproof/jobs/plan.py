@@ -65,6 +65,9 @@ class BenchToPlanFor:
         return expect(loom, ROOM_TEMPERATURE_C if self.temperature_c is None else self.temperature_c)
 
 
+_SUPPOSED = "No bench was asked, so this is the plan of a scanner that only senses: name yours for its ohms."
+
+
 @dataclass(frozen=True)
 class PlannedProof(Shown):
     """A plan, as it is saved, and what of the loom it leaves out."""
@@ -74,6 +77,8 @@ class PlannedProof(Shown):
     warnings: tuple[Problem, ...]
     reading_ms: float | None = None
     """What the bench takes for a reading, ms; ``None`` where a person reads, or no bench was asked."""
+    supposed: bool = False
+    """No bench was asked: a scanner that senses and measures nothing is planned for."""
 
     @property
     def vectors(self) -> Iterator[tuple[str, ...]]:
@@ -109,8 +114,9 @@ class PlannedProof(Shown):
             return
         if made.meter is None:
             yield (
-                "This bench has no ohms. Not asked: resistance of wires and joints, values of parts, "
-                "isolation above the sense thresholds. A short, a part and a leak read alike."
+                f"{_SUPPOSED if self.supposed else 'This bench has no ohms.'} Not asked: resistance of wires "
+                "and joints, values of parts, isolation above the sense thresholds. A short, a part and a "
+                "leak read alike."
             )
             return
         if not made.vectors:
@@ -155,7 +161,8 @@ class PlannedProof(Shown):
             if reach.decided < reach.total:
                 said += f", each sound joint is shown to be under {ohms(reach.shown_ohm)}"
         advice = () if reach.grade is Grade.WIRE else reach.advice
-        return f"A sound loom reaches grade {reach.grade} on this bench{said}.", advice
+        bench = "such a bench" if self.supposed else "this bench"
+        return f"A sound loom reaches grade {reach.grade} on {bench}{said}.", advice
 
 
 def for_more(outcome: Outcome) -> tuple[Advice, ...]:
@@ -220,7 +227,8 @@ def proof(
     made = plan_proof(bench.expect(loom), leads.point_of, bench.able, meter, isolation_ohm=isolation_ohm)
     saved = SavedPlan(plan=made, loom=loom.name, loom_digest=loom.digest, adapter_digest=leads.digest)
     by_person = bench.able.beep_ohm is not None or meter is None
-    return PlannedProof(made, saved, warnings, None if by_person else bench.able.reading_ms)
+    supposed = bench.identity is None
+    return PlannedProof(made, saved, warnings, None if by_person else bench.able.reading_ms, supposed)
 
 
 def _meter(
