@@ -19,6 +19,7 @@ from loomproof.loom.model import (
     end_of,
     ends_of,
 )
+from loomproof.reports.words import cause
 from loomproof.results.findings import Finding, Kind
 from loomproof.results.measured import Measured
 from tests.diagnosis.test_wiring_faults import EXPECTED, LOOM, nets, plug
@@ -183,3 +184,13 @@ def test_a_wire_inside_a_ring_parts_nothing() -> None:
     (finding,) = told("A:2", loom=loom)
     assert set(finding.wires) == {"W4", "W8"}
     assert told("X:9", loom=loom) == ()
+
+
+def test_a_wire_that_lets_go_at_neither_end_is_broken_inside() -> None:
+    """A new contact mends no break on the way; a fuse or a contact has no way to bend."""
+    (wire,) = told("A:2 B:2", "A:2", "B:2")
+    (inside,) = (step for step in wire.repair if step.startswith("Where neither end lets go, bend W4"))
+    assert inside.endswith("Join in a piece there.")
+    assert cause(wire) == "loose contact or wire"
+    (fuse,) = told("F:2 B:1", loom=FUSED, expected=WHOLE)
+    assert not any("bend" in step for step in fuse.repair)

@@ -87,12 +87,22 @@ def _finding(found: Found, writer: Writer, places: Sequence[int], edges: Sequenc
         [
             f"Watch the loom while you move {what}, end by end, to find which end lets go.",
             _renew(writer, cavities),
+            *(_in_wire(writer, found.wiring.edges[edges[0]].wires) if edges else ()),
         ],
         wires=wires,
         evidence=shown,
         alternatives=others,
         cost=writer.weights.open_wire,
     )
+
+
+def _in_wire(writer: Writer, wires: Sequence[str]) -> Iterator[str]:
+    """Yield what is left where neither end of a wire lets go; nothing for a contact or a part."""
+    if wires:
+        yield (
+            f"Where neither end lets go, bend {writer.names.wires(wires)} along its length: it lets go where "
+            "strands are broken inside the insulation. Join in a piece there."
+        )
 
 
 def _named(found: Found, writer: Writer, number: int) -> tuple[tuple[str, ...], str]:
