@@ -293,7 +293,7 @@ def test_ports_whose_names_hold_connector_and_cavity(tmp_path: Path) -> None:
     ]
     assert set(found.loom.left_out) == {
         "connection c of the schematic: 2 of its 3 ends are known",
-        *(f"wire W{n}: the file places none of its ends, and its schematic does not name it" for n in "12"),
+        *(f"wire W{n}: the file places none of its ends, and no schematic of it names it" for n in "12"),
         *(f"connector {n}: the schematic does not say which of its connectors it is" for n in "AB"),
     }
 
@@ -307,6 +307,18 @@ def test_what_the_schematic_joins_and_the_contacting_lacks_is_told(tmp_path: Pat
     found = changed(tmp_path, made, (reference, reference + tag("Connection", "con7")))
     assert "no wire of the contacting is said to be (1): 8" in told(found)
     assert [one.name for one in found.loom.wires] == ["W1"]
+
+
+def test_no_schematic_is_claimed_where_there_is_none(tmp_path: Path) -> None:
+    made = plugs()
+    made.cable("C", [wire("W1", "A.1", "B.1")])
+    made.points.clear()
+    found = read(tmp_path, made)
+    assert "no schematic of it joins two ends: it has no wire" in told(found)
+    assert "is taken from its schematic" not in told(found)
+    assert "schematic" not in found.loom.description
+    (left_out,) = found.loom.left_out
+    assert left_out.startswith("wire W1: the file places none of its ends")
 
 
 def test_part_usages_are_a_harness_too(tmp_path: Path) -> None:

@@ -135,7 +135,7 @@ def _loom(
     return sides.apply(
         Loom(
             document.said(holder) or document.text(holder, "DocumentNumber") or document.name,
-            description=_about(document, configuration, from_schematic=not placed),
+            description=_about(document, configuration, from_schematic=bool(wires) and not placed),
             connectors=connectors,
             wires=wires,
             components=tuple(parts),

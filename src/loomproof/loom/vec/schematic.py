@@ -87,14 +87,20 @@ def read_schematic(
     used = {key for key, _ in drafts.wires}
     document.left_out += [
         f"wire {document.called(one.reference) or key}: the file places none of its ends, "
-        "and its schematic does not name it"
+        "and no schematic of it names it"
         for key, one in cables.conductors.items()
         if key not in used
     ]
-    document.warn(
-        "no contact point of this file places a wire: what is joined is taken from its schematic",
-        cure="Ask for the file with its contacting, or hold the loom against these wires first.",
-    )
+    if drafts.wires:
+        document.warn(
+            "no contact point of this file places a wire: what is joined is taken from its schematic",
+            cure="Ask for the file with its contacting, or hold the loom against these wires first.",
+        )
+    else:
+        document.warn(
+            "no contact point of this file places a wire, no schematic of it joins two ends: it has no wire",
+            cure="Ask for the file with its contacting.",
+        )
     _leave_unnamed(document, places, housed, drafts)
     document.warn_of("nets whose shape the schematic does not state, read as one splice each", shapeless)
     document.warn_of(
