@@ -343,6 +343,8 @@ def test_pins_below_titles_are_of_the_connectors_that_these_name(text: str) -> N
     loom = loom_of(read(pins, said={"sections": "connectors"}))
     assert [(c.name, c.cavities) for c in loom.connectors] == [("X1", ("1", "2")), ("X2", ("1",))]
     assert names(read(pins, said={"sections": "no"}).open) == ["column connector"]
+    kept = loom_of(read(pins, said={"sections": "no"}, connectors={"one": "J1"}))
+    assert [(c.name, c.cavities) for c in kept.connectors] == [("J1", ("1", "2"))]
 
 
 def test_pins_without_a_use_are_no_titles() -> None:

@@ -13,6 +13,7 @@ from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
 from loomproof.loom.lists.headings import Grid, plain, spoken
 from loomproof.loom.lists.parting import PIECES, Splitter
 from loomproof.loom.lists.roles import Roles
+from loomproof.loom.lists.tables import titles_of
 
 
 def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
@@ -22,6 +23,7 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
     for grid in grids:
         mine: list[Line] = []
         used = set(roles.columns.values())
+        titles = titles_of(grid) if roles.kind == "pins" and work.said("sections") == "no" else {}
         above: dict[str, str] = {}
         for n, (row, cells) in enumerate(grid.cells()):
             texts = {role: cells[place] for role, place in roles.columns.items()}
@@ -29,7 +31,9 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
             line = Line(grid.sheet.title, row, texts, [])
             if any((row, place) in grid.sheet.lost for place in used):
                 continue  # It is refused for what that cell lost; an empty cell asks nothing.
-            if why := variants.why_not(cells):
+            if row in titles:
+                work.leave(line, f"it holds a title alone, {titles[row]!r}")
+            elif why := variants.why_not(cells):
                 work.leave(line, why)
             elif roles.kind != "pins" and sum(map(bool, cells)) == 1:
                 text = next(text for text in cells if text)

@@ -88,30 +88,35 @@ def _sections(grid: Grid, answers: Answers) -> tuple[list[Grid], list[Question]]
     return [grid], [Question("sections", text, ("connectors", "no"))]
 
 
-def _parts(grid: Grid) -> Iterator[tuple[str, list[Row]]]:
-    """Yield each title that stands alone in a row, with the rows below it; one may be above the headings."""
-    heads = {text for text in grid.texts if text}
-    above = [row for row in grid.sheet.rows if row[0] < grid.row][-1:]
-    pins = next(heading.column for heading in grid.headings if heading.thing == "cavity")
+def titles_of(grid: Grid) -> dict[int, str]:
+    """Return what stands alone in a row of a list of pins and is no pin, by row; one may be above all."""
+    pins = next((heading.column for heading in grid.headings if heading.thing == "cavity"), 0)
     shapes = {_shape(cells[pins]) for _, cells in grid.cells() if sum(map(bool, cells)) > 1}
-    title, rows = "", list[Row]()
+    found: dict[int, str] = {}
+    above = [row for row in grid.sheet.rows if row[0] < grid.row][-1:]
     for number, cells in (*above, *((n, c) for n, c in grid.sheet.rows if n > grid.row)):
         said = [text for text in cells if text]
-        if {text.casefold() for text in said} == heads:
+        text = said[0] if len(said) == 1 else ""
+        if not re.search(r"[^\W\d_]", text) or _shape(text) in shapes or nothing(text) or no_name(text):
             continue
-        alone = (
-            len(said) == 1
-            and re.search(r"[^\W\d_]", said[0])
-            and _shape(said[0]) not in shapes
-            and not nothing(said[0])
-            and not no_name(said[0])
-        )
-        if not alone:
+        found[number] = text
+    return found
+
+
+def _parts(grid: Grid) -> Iterator[tuple[str, list[Row]]]:
+    """Yield each title that stands alone in a row, with the rows below it."""
+    heads = {text for text in grid.texts if text}
+    titles = titles_of(grid)
+    title, rows = "", list[Row]()
+    for number, cells in grid.sheet.rows:
+        if number == grid.row or {text.casefold() for text in cells if text} == heads:
+            continue
+        if number not in titles:
             rows.append((number, cells))
             continue
         if title and rows:
             yield title, rows
-        title, rows = said[0], []
+        title, rows = titles[number], []
     if title and rows:
         yield title, rows
 
