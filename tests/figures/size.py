@@ -19,7 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -81,6 +81,22 @@ def measured(place: Path, *words: str | Path) -> Measured:
     return Measured(*json.loads(done.stdout))
 
 
+def until_said(place: Path, *words: str | Path) -> Measured:
+    """Run a command in a fresh process until it says its first word on stderr, and end it there."""
+    environment = {**os.environ, "HOME": str(place), "XDG_DATA_HOME": str(place / "data")}
+    command = [sys.executable, "-m", "loomproof", *map(str, words)]
+    with subprocess.Popen(
+        command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, cwd=place, env=environment
+    ) as process:
+        assert process.stderr is not None
+        said = process.stderr.readline()
+        process.kill()
+        _, _, used = os.wait4(process.pid, 0)
+        process.returncode = 0
+    scale = 1024 * 1024 if sys.platform == "darwin" else 1024
+    return Measured(0, used.ru_utime + used.ru_stime, used.ru_maxrss / scale, [said.strip()])
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Measure, show the table, and say whether the figures are reached."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -106,10 +122,15 @@ def main(argv: Sequence[str] | None = None) -> int:
             return target
 
         def line(
-            what: str, words: Sequence[str | Path], code: int, most_s: float = 0, most_mb: float = 0
+            what: str,
+            words: Sequence[str | Path],
+            code: int,
+            most_s: float = 0,
+            most_mb: float = 0,
+            run: Callable[..., Measured] = measured,
         ) -> Measured:
             nonlocal reached
-            found = measured(place, *words)
+            found = run(place, *words)
             good = found.code == code and found.cpu_s < (most_s or 1e9) and found.peak_mb < (most_mb or 1e9)
             reached &= good or options.short
             must = ", ".join([f"{most_s:g} s"] * bool(most_s) + [f"{most_mb:g} MB"] * bool(most_mb)) or "-"
@@ -139,10 +160,24 @@ def main(argv: Sequence[str] | None = None) -> int:
                 )
                 told = next((text for text in found.said if "hook-ups on" in text), "")
                 rows[-1] = rows[-1].replace("points |", f"points: {told.split('.')[0]} |", 1)
+            first = line(
+                "the same until it says that it cannot be done",
+                ["plan", harness, "--points", "64"],
+                0,
+                1,
+                0,
+                until_said,
+            )
+            reached &= first.said[0].startswith("Not possible")
         for wires in (1_000, 3_000, 10_000):
             of = loom(wires // share)
             line(f"draw, {wires // share} wires", ["draw", of, "--to", place / f"drawn{wires}"], 0)
         line(f"plan, {50_000 // share} wires", ["plan", loom(50_000 // share)], 0, 0, 600)
+        for wires in (10_000, 50_000):
+            kbl = place / f"f{wires}.kbl"
+            line(f"export as KBL, {wires // share} wires", ["export", loom(wires // share), "--kbl", kbl], 0)
+            line(f"import it, {wires // share} wires", ["import", kbl, "--to", place / f"in{wires}"], 0)
+        line(f"fit, {10_000 // share} wires", ["fit", loom(10_000 // share)], 0)
         proved: list[str | Path] = ["prove", loom(2_200 // share), "--bench", "sim:", "--out", place / "out"]
         line(
             f"prove with certificate, {2_200 // share} wires, the simulator's process counted",
