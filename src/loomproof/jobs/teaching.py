@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import ClassVar
 
@@ -87,7 +88,9 @@ def _kept(one: Candidate) -> _Kept:
     return _Kept(one.cause, tuple(things))
 
 
-_LINE: TypeAdapter[_KeptCase] = TypeAdapter(_KeptCase)
+@cache
+def _line() -> TypeAdapter[_KeptCase]:
+    return TypeAdapter(_KeptCase)
 
 
 def found_by(text: str, document: Document, finding: int) -> Candidate:
@@ -183,7 +186,7 @@ def confirmed(document: Document, finding: int, found: Candidate, person: str, s
     loom = document.loom
     among = candidates(document.findings[finding - 1])
     case = _KeptCase(family_of(loom.name, loom.part_number), _kept(found), tuple(map(_kept, among)))
-    line = _LINE.dump_json(case, exclude_defaults=True).decode("utf-8")
+    line = _line().dump_json(case, exclude_defaults=True).decode("utf-8")
     return ConfirmedLine(document.run, finding, person, said, found.cause, line)
 
 
@@ -210,7 +213,7 @@ def beside_all(line: ConfirmedLine) -> str:
 
 def _case(line: ConfirmedLine) -> Case:
     try:
-        kept = _LINE.validate_json(line.line)
+        kept = _line().validate_json(line.line)
     except ValidationError:
         raise UsageError(
             f"the confirmed cause of finding {line.finding} of run {line.run} can't be read",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from typing import Annotated
 
@@ -43,7 +44,9 @@ class Zero:
     leads: tuple[LeadZero, ...]
 
 
-_CODEC = TypeAdapter(Zero)
+@cache
+def _codec() -> TypeAdapter[Zero]:
+    return TypeAdapter(Zero)
 
 
 def zero_of(who: Identity, date: str, wiring: str, leads: Mapping[int, LeadReading]) -> Zero:
@@ -69,4 +72,4 @@ def can_keep_zero(path: Path) -> None:
 
 def kept_zeros(path: Path) -> Iterator[Zero]:
     """Yield the zeros of a file, oldest first; none where there is no file. Raises `InputError`."""
-    return kept_lines(path, lambda line: _CODEC.validate_json(line, strict=True), "zero")
+    return kept_lines(path, lambda line: _codec().validate_json(line, strict=True), "zero")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Annotated
 
 from pydantic import Field, TypeAdapter, ValidationError
@@ -81,12 +82,17 @@ class HookUpPlan(Shown):
 
 
 _SCHEMA = 1
-_CODEC = TypeAdapter(HookUpPlan)
+
+
+@cache
+def _codec() -> TypeAdapter[HookUpPlan]:
+    """Return what reads and writes a plan; made when it is first used, for most commands use none."""
+    return TypeAdapter(HookUpPlan)
 
 
 def hook_ups_plain(plan: HookUpPlan) -> dict[str, object]:
     """Return a hook-up plan as plain JSON values."""
-    return {"schema": _SCHEMA, **_CODEC.dump_python(plan, mode="json", by_alias=True)}
+    return {"schema": _SCHEMA, **_codec().dump_python(plan, mode="json", by_alias=True)}
 
 
 def read_hook_ups(value: object, where: str) -> HookUpPlan:
@@ -94,6 +100,6 @@ def read_hook_ups(value: object, where: str) -> HookUpPlan:
     if not isinstance(value, dict) or value.get("schema") != _SCHEMA:
         raise InputError(f"{where} is no hook-up plan of schema {_SCHEMA}", do=Todo.PLAN)
     try:
-        return _CODEC.validate_python({key: entry for key, entry in value.items() if key != "schema"})
+        return _codec().validate_python({key: entry for key, entry in value.items() if key != "schema"})
     except ValidationError as error:
         raise InputError(f"{where} is no hook-up plan: {fault_of(error)}", do=Todo.PLAN) from None

@@ -18,7 +18,7 @@ from loomproof.results.codec import fault_of
 class SavedPlan(BaseModel):
     """A plan with what it was made for: the digests of description and adapter."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False, defer_build=True)
 
     number: Literal[2] = Field(default=2, alias="schema")
     loom: str
