@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import io
+
+import openpyxl
 import pytest
+from openpyxl.styles import Font
 
 from tests.loom.list_truth import loom_of, names, nets, nets_of, read
 
@@ -75,3 +79,40 @@ def test_pins_called_in_two_ways_are_said() -> None:
         "'Pin 1' and '1' are taken as 2 cavities of X1",
         "'#1' and 'No. 1' are taken as 2 cavities of X2",
     ]
+
+
+def test_what_is_struck_out_is_left_out() -> None:
+    for text in ("~~X1:1~~|~~X2:1~~", "~~X1:1~~|X2:1", "<del>X1:1</del>|X2:1"):
+        reading = read(f"|From|To|\n|-|-|\n|{text}|\n|X1:2|X2:2|\n", "list.md")
+        assert nets_of(loom_of(reading)) == nets("X1:2 X2:2")
+        assert "is struck out" in reading.left_out[0].message
+    book = openpyxl.Workbook()
+    sheet = book.active
+    assert sheet is not None
+    for row in (["From", "To"], ["X1:1", "X2:1"], ["X1:2", "X2:2"]):
+        sheet.append(row)
+    for column in (1, 2):
+        sheet.cell(2, column).font = Font(strike=True)
+    saved = io.BytesIO()
+    book.save(saved)
+    reading = read(saved.getvalue(), "list.xlsx")
+    assert nets_of(loom_of(reading)) == nets("X1:2 X2:2")
+    assert [problem.row for problem in reading.left_out] == [2]
+
+
+def test_marks_of_markdown_and_html_are_no_part_of_a_name() -> None:
+    text = "|From|To|\n|-|-|\n|[X1](#x1):1|<b>X2</b>:1&nbsp;|\n|X1:1|X2&#58;2|\n"
+    assert nets_of(loom_of(read(text, "list.md"))) == nets("X1:1 X2:1 X2:2")
+    (problem,) = read("|From|To|\n|-|-|\n|X1:1<sup>1</sup>|X2:1|\n", "list.md").problems
+    assert "footnote" in problem.message
+
+
+def test_what_a_plug_mates_with_is_no_end_of_a_wire() -> None:
+    text = "Connector,Pin,Mating connector,Mating pin,Net\nX1,1,Y1,1,A\nX2,1,Y2,1,A\n"
+    assert nets_of(loom_of(read(text))) == nets("X1:1 X2:1")
+
+
+def test_rows_that_are_remarks_are_left_out() -> None:
+    reading = read("From,To\n#X1:1,X2:1\n// X1:2,X2:2\nX1:3,X2:3\n")
+    assert nets_of(loom_of(reading)) == nets("X1:3 X2:3")
+    assert [problem.row for problem in reading.left_out] == [2, 3]

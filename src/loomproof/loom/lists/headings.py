@@ -200,6 +200,9 @@ def plain(heading: str) -> str:
     return re.sub(r"[^a-z0-9²äöüß#]+", "_", parted.casefold()).strip("_")
 
 
+_MATE = re.compile(r"(?:^|_)(?:mat(?:e|es|ing)|mated|counterpart|gegen\w*)(?:_|$)")
+
+
 def spoken(column: int, text: str) -> Heading:
     """Say what one heading speaks of."""
     said = plain(text).replace("ref_des", "refdes")
@@ -207,6 +210,8 @@ def spoken(column: int, text: str) -> Heading:
         if re.fullmatch(pattern, said):
             return Heading(column, text, thing=role)
     words = [word for word in said.split("_") if word]
+    if _MATE.search(said):
+        return Heading(column, text)  # What a plug mates with is no end of a wire.
     side, rest = _side(words)
     things = [w for w in rest if w not in _FILLERS]
     kept = [w for w in things if w not in ("no", "nr", "number", "name", "id", "position")] or things

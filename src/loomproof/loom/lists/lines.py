@@ -31,7 +31,9 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
             line = Line(grid.sheet.title, row, texts, [])
             if any((row, place) in grid.sheet.lost for place in used):
                 continue  # It is refused for what that cell lost; an empty cell asks nothing.
-            if row in titles:
+            if re.match(r"(?:#|//)\s*[^\W\d]", next(filter(None, cells), "")):
+                work.leave(line, "it begins with the mark of a remark")
+            elif row in titles:
                 work.leave(line, f"it holds a title alone, {titles[row]!r}")
             elif why := variants.why_not(cells):
                 work.leave(line, why)

@@ -114,6 +114,8 @@ def nothing(text: str) -> str:
     said = " ".join(bare.casefold().split())
     if not said:
         return "is empty"
+    if said.startswith("~~") and said.endswith("~~"):
+        return "is struck out"
     if match := _BRACKETED.fullmatch(said):
         said = match[1]  # (NC), <none>, [spare]
     said = re.sub(r"\.\s+(?=\w)", ".", said)  # n. c.

@@ -7,6 +7,7 @@ used needs its cells. Cells that a workbook merges downwards all hold the text o
 from __future__ import annotations
 
 import csv
+import html
 import io
 import posixpath
 import re
@@ -220,9 +221,18 @@ _EMPHASIS = re.compile(r"(\*\*|__)(?=\S)(.+?)(?<=\S)\1")
 _ALL_OF_IT = re.compile(r"([*_])(?=[^\s*_])(.+)(?<=[^\s*_])\1")
 
 
+_LINK = re.compile(r"!?\[([^\[\]]*)\]\([^()\s]*\)")
+_STRUCK = re.compile(r"</?(?:s|del|strike)\s*>", re.IGNORECASE)
+_TAG = re.compile(r"</?(?:b|i|u|em|strong|code|kbd|span|font|small)(?:\s[^<>]*)?>", re.IGNORECASE)
+
+
 def _plain(cell: str) -> str:
-    """Return the text of a cell of Markdown: marks of emphasis and code are none of it."""
-    text = _EMPHASIS.sub(r"\2", cell.replace("`", "")).strip()
+    """Return the text of a cell of Markdown: emphasis, code and links are none of it; struck stays struck."""
+    text = _STRUCK.sub("~~", _TAG.sub("", _LINK.sub(r"\1", cell)))
+    text = re.sub(
+        r"<sup>.*?</sup>", "†", text, flags=re.IGNORECASE
+    )  # A footnote's number is no digit of a name.
+    text = _EMPHASIS.sub(r"\2", html.unescape(text).replace("`", "")).strip()
     whole = _ALL_OF_IT.fullmatch(text)
     return re.sub(r"\\([*_#<>])", r"\1", whole[2] if whole else text)
 
@@ -265,6 +275,8 @@ def _cells(rows: Any, title: str, file: str) -> Sheet:
         texts: list[str] = []
         for i, cell in enumerate(row):
             text, what = _value(cell)
+            if text and cell.has_style and cell.font is not None and cell.font.strike:
+                text = f"~~{text}~~"
             if what == "number":
                 retyped.setdefault(i, (number, text))
             elif what:
