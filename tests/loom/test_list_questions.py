@@ -302,12 +302,22 @@ def test_answers_survive_being_kept() -> None:
         "German",
         ("", "a\tb"),
         "0f",
+        {"joints X 9": ("X 9",), "ranges": ()},
     )
     assert questions.parse(questions.write(answers)) == answers
 
 
 @pytest.mark.parametrize(
-    "text", [b"x = 1", b"[columns]\nfrom = 3", b"sheets = 1", b"\xff", b"a = [", b"heading_row = -1"]
+    "text",
+    [
+        b"x = 1",
+        b"[columns]\nfrom = 3",
+        b"sheets = 1",
+        b"\xff",
+        b"a = [",
+        b"heading_row = -1",
+        b"[about]\nx = 1",
+    ],
 )
 def test_kept_answers_that_are_none_are_refused(text: bytes) -> None:
     with pytest.raises(DescriptionError):

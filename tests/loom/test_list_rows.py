@@ -116,3 +116,9 @@ def test_rows_that_are_remarks_are_left_out() -> None:
     reading = read("From,To\n#X1:1,X2:1\n// X1:2,X2:2\nX1:3,X2:3\n")
     assert nets_of(loom_of(reading)) == nets("X1:3 X2:3")
     assert [problem.row for problem in reading.left_out] == [2, 3]
+
+
+def test_what_stands_for_a_screens_colour_is_no_colour_that_could_not_be_read() -> None:
+    reading = read(f"{PARTS.strip()},Colour\nX1,1,X2,1,red\nX1,,X2,,shield\n")
+    assert [wire.note for wire in loom_of(reading).wires] == ["", "colour: shield"]
+    assert not any("is no colour" in note.message for note in reading.notes)

@@ -277,6 +277,8 @@ def _colour(run: Run, units: Units, notes: list[str], unread: dict[str, list[tup
     held = None if half else read_colour(bare, units.code)
     if held is None:
         notes.append(f"colour: {said}")
+        if bare.strip(" .()").casefold() in sizes.SCREENS:
+            return ""  # It says that this is a screen, which has none.
         unread.setdefault("colour", []).append((run.row or 0, said))
         return ""
     if held and bare != said:
