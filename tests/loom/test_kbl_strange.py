@@ -191,3 +191,15 @@ def test_a_contact_that_cores_of_two_cables_share_stays_apart_from_a_second_one(
         {"X1:2", str(End("X2", "1 screen"))},
         {"X1:4", "X1:5"},
     ]
+
+
+def test_a_fuse_that_the_file_places_nowhere_is_told_once() -> None:
+    part = f'<Component id="pf">{t.part("pf", "Fuse 5A")}</Component>'
+    fuse = (
+        '<Component_occurrence id="F9"><Id>F9</Id><Mounting>nowhere</Mounting><Part>pf</Part>'
+        "</Component_occurrence>"
+    )
+    body = fuse + t.connection("1", "X1.1", "X2.1") + PLUGS + t.wire("1")
+    loom, told = read(t.file(part + PARTS, body))
+    assert loom.left_out == ("part F9: the file places none of its legs",)
+    assert told.count("<Mounting> refers to 'nowhere'") == 1

@@ -51,6 +51,7 @@ class Document:
     left_out: list[str] = field(default_factory=list)
     """Conductors of the file that the loom does not hold, each with the reason."""
     _units: dict[tuple[str, str], float | None] = field(default_factory=dict)
+    _told: set[Problem] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         """Index every element that carries an id."""
@@ -96,9 +97,10 @@ class Document:
     ) -> None:
         """Keep a warning, with the line where it is about one element; ``short`` has its long lists cut."""
         row = line_of(element) if element is not None else None
-        self.warnings.append(
-            Problem(message, file=self.name, row=row, cure=cure, severity="warning", short=short)
-        )
+        problem = Problem(message, file=self.name, row=row, cure=cure, severity="warning", short=short)
+        if problem not in self._told:
+            self._told.add(problem)
+            self.warnings.append(problem)
 
     def warn_of_lengths(self, types: Iterable[str], wanted: str | None) -> None:
         """Warn where lengths come by several types, or none is of the type ``wanted``."""

@@ -152,6 +152,8 @@ def _misfit(kind: ComponentKind | None, legs: list[tuple[str, End]]) -> str:
         return ""
     if form.told_apart and not form.more and {pin for pin, _ in legs} != {*form.terminals}:
         return f"KBL does not say which leg is {' and which '.join(form.terminals)}"
+    if not legs:
+        return "the file places none of its legs"
     return "" if len(legs) == 2 else f"it has {len(legs)} legs, where 2 are expected"
 
 

@@ -230,4 +230,6 @@ def _misfit(kind: ComponentKind | None, legs: list[tuple[str, End]]) -> str:
         return "" if {*form.terminals} <= pins else "the file does not say which legs are the coil"
     if form.told_apart and pins != {*form.terminals}:
         return f"the file does not say which leg is {' and which '.join(form.terminals)}"
+    if not legs:
+        return "the file places none of its legs"
     return "" if len(legs) == 2 else f"it has {len(legs)} legs, where 2 are expected"
