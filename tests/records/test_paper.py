@@ -23,7 +23,7 @@ from loomproof.errors import SealError
 from loomproof.records.keys import Signer, new_signer
 from loomproof.records.pdf_signature import sign_pdf
 from loomproof.records.pdf_verify import verify_pdf
-from loomproof.records.seal import Chain, seal
+from loomproof.records.seal import Chain, seal, verify
 from loomproof.records.verify_file import check
 from loomproof.reports.certificate import certificate_pdf
 from loomproof.results.document import Verdict
@@ -173,6 +173,18 @@ def test_a_changed_record_inside_a_newly_signed_file_is_refused(record: bytes, s
     pdf = sign_pdf(certificate_pdf(forged, fingerprint=signer.fingerprint), signer, NOW)
     with pytest.raises(SealError, match="does not match its hash"):
         verify_pdf(pdf)
+
+
+def test_a_record_that_was_just_checked_stands_for_its_own_bytes_alone(
+    record: bytes, pdf: bytes, signer: Signer
+) -> None:
+    own = verify(record)
+    assert verify_pdf(pdf, drawn=(record, own)) is own
+    other = seal(document(wires=4).plain(), Chain("bench", 2, own.hash), signer)
+    assert verify_pdf(pdf, drawn=(other, verify(other))).hash == own.hash
+    stolen = sign_pdf(certificate_pdf(record, fingerprint=signer.fingerprint), new_signer(NOW), NOW)
+    with pytest.raises(SealError, match="another key"):
+        verify_pdf(stolen, drawn=(record, own))
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ def issue(store: Store, run: str) -> bytes:
     drawn = page.certificate_pdf(record, fingerprint=verified.fingerprint, link=verified.link, read=read)
     made = now()
     pdf = pdf_signature.sign_pdf(drawn, signer, made)
-    verify_pdf(pdf, name=f"certificate of run {name}")
+    verify_pdf(pdf, name=f"certificate of run {name}", drawn=(record, verified))
     store.add_certificate(found.hash, pdf, made.isoformat(timespec="seconds"))
     return pdf
 

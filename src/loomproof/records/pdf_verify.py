@@ -38,12 +38,14 @@ def verify_pdf(
     name: str = "PDF",
     *,
     handed_over: bool = True,
+    drawn: tuple[bytes, Verified] | None = None,
 ) -> Verified:
     """Check a certificate whole: its signature, the record inside, and that both belong together.
 
     For one that was not ``handed_over`` but kept here the slowest question is left out: whether the signature
-    itself has one form only, so that another file could carry the same. `SealError` names ``name`` and what
-    is wrong.
+    itself has one form only, so that another file could carry the same. ``drawn`` is a record that was just
+    checked: where these are the bytes inside, they are not checked once more. `SealError` names ``name`` and
+    what is wrong.
     """
     if len(data) > MOST_BYTES:
         raise SealError(f"{name}: {len(data)} bytes are more than a certificate can have ({MOST_BYTES})")
@@ -53,7 +55,10 @@ def verify_pdf(
     before, after = _signed_range(data, name)
     certificate = _check_signature(data, before, after, name, one_form=handed_over)
     record = record_in(data, name)
-    verified = verify(record, known_signers, f"{name}, record.json")
+    if drawn is not None and drawn[0] == record:
+        verified = drawn[1]
+    else:
+        verified = verify(record, known_signers, f"{name}, record.json")
     if verified.paper != sha256_hex(certificate):
         raise _refuse(name, "it was signed with another key than its sealed record names")
     return verified
