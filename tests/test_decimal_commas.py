@@ -58,4 +58,4 @@ def test_options_and_orders_take_commas(fixtures: Path, tmp_path: Path) -> None:
     assert loomproof(*test, "1;2;100,5;0,1").returncode == 0
     wrong = loomproof(*test, "1;2;abc")
     assert wrong.returncode == 2
-    assert "1;2;100;0,1" in wrong.stderr
+    assert '"1;2;100;0,1"' in wrong.stderr, "a shell ends a command at ;"

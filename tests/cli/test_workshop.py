@@ -72,7 +72,7 @@ def test_info_says_which_file_holds_and_what_it_says(looms: Path, tmp_path: Path
     shown = loomproof("info", looms / "tail_lamp", cwd=tmp_path).stdout
     assert f"workshop   {looms / 'workshop.toml'}\n           bench: sim:\n" in shown
     assert "laboratory name: Back Lane Looms" in shown
-    assert f"store      {looms / 'kept.sqlite'}" in shown
+    assert f"store      {looms / 'kept.sqlite'} (0 runs)\n" in shown
     none = loomproof("info", cwd=tmp_path).stdout
     assert f"workshop   none; no workshop.toml in {tmp_path}, " in none
 

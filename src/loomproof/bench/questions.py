@@ -173,7 +173,7 @@ def refusal(question: Question, able: Capabilities) -> str:
     match question:
         case Sense(drives):
             if able.sense_ohm is None:
-                return f"this bench cannot sense; {len(drives)} sets were asked for"
+                return f"this bench cannot sense; sets of points asked for: {len(drives)}"
         case Settle(settle_us):
             if able.sense_ohm is None:
                 return f"this bench cannot sense; a settle time of {settle_us} µs means nothing to it"

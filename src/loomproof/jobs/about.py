@@ -13,6 +13,7 @@ from loomproof.jobs.archive import Archive
 from loomproof.jobs.workshop import find
 from loomproof.jobs.workshop_places import places
 from loomproof.records.data_folder import home
+from loomproof.reports.words import plural
 from loomproof.version import VERSION
 
 PACKAGES = ("pyserial", "pyvisa", "pyvisa-py", "numpy", "scipy", "pydantic", "typst", "sqlalchemy")
@@ -33,7 +34,7 @@ def about(store: str | None = None, loom: Path | None = None) -> Iterator[tuple[
     yield "home", str(home())
     try:
         where, runs = Archive(store).where()
-        yield "store", f"{where} ({runs} runs)"
+        yield "store", f"{where} ({plural(runs, 'run')})"
     except StoreError as error:
         yield "store", f"{store or 'default'}: {error.message}"
     yield from _workshop(loom)

@@ -78,7 +78,7 @@ def reference_of(text: str) -> Reference:
         raise UsageError(
             f"{text!r} is no resistor between two points",
             cure="Write two points and ohms, as 1,2,100, and its uncertainty as 1,2,100,0.1; "
-            "with a decimal comma: 1;2;100;0,1.",
+            'with a decimal comma: "1;2;100;0,1".',
         ) from None
     return found
 
