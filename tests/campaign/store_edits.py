@@ -30,11 +30,11 @@ from loomproof.cli.cures import how
 from loomproof.cli.main import COMMANDS, Command, run
 from loomproof.cli.output import EXIT_CODES, drawn, held_to_the_end
 from loomproof.jobs import keep as keeping
+from loomproof.jobs.at_hand import at_hand
 from loomproof.jobs.breaking_off import told_when_stopped
 from loomproof.judgement.conclude import Outcome
 from loomproof.records.keys import KeyFolder
-from loomproof.records.noting import head_before, note
-from loomproof.records.store import chain_name, open_store
+from loomproof.records.store import open_store
 from loomproof.results.document import Verdict
 from loomproof.screens.printing import show
 from tests.records.edits import EDITS, Edit
@@ -75,12 +75,11 @@ def at_home(folder: Path) -> Any:
 
 def one_more(folder: Path) -> None:
     """Seal a further proof as the commands do."""
-    signer = KeyFolder(folder).signer(document_time())
     made = document(run="later", verdict=Verdict.PASS, started="2026-01-20T09:00:00+00:00")
-    with open_store(None, folder) as store:
-        head = head_before(folder, store, None, chain_name(made, signer.station))
-        store.seal_run(made, signer, b"", head)
-        note(folder, signer, store)
+    with at_hand(None) as hand:
+        signer = KeyFolder(folder).signer(document_time())
+        hand.seal(made, signer)
+        hand.note(signer)
 
 
 def document_time() -> Any:
