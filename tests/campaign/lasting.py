@@ -1,6 +1,6 @@
 """How often the interval of a share of joints that last holds the true one.
 
-    python -m tests.campaign.lasting [--short] [--seed=5]
+    python -m tests.campaign lasting [--short] [--seed=5]
 
 Looms by chance, whose joints wear out at a rate that is the loom's own (gamma, of the variance given)
 and are looked at on days by chance; what is seen of each is when it was last good and first lost. The

@@ -91,11 +91,11 @@ def main(argv: list[str] | None = None) -> int:
                 fill(store, filled)
                 add_to(folder / "set", store)
             with of_dataset(folder / "set") as tables:
-                told, over_time = questions.ask(tables), asked(tables)
+                told, first = questions.ask(tables), asked(tables)
             with on_spark(folder / "set", "local[2]") as tables:
                 other, there = questions.ask(tables), asked(tables)
         here = sum(told[each] != other[each] for each in told)
-        here += sum(one != two for one, two in zip(over_time, there, strict=True))
+        here += sum(one != two for one, two in zip(first, there, strict=True))
         plain = [what for each in other for what in differences(other[each], truth(filled, simulated=each))]
         wrong += here + len(plain)
         rows.append(

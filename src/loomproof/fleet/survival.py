@@ -37,8 +37,8 @@ DRAWS = 400
 
 SEED = 20_261_129
 FEWEST_LOOMS = 10
-"""Looms below which no interval is drawn: of fewer, what is drawn strays less than looms do. Ours; how often
-intervals hold the true share: `tests/campaign/results/lasting.md`."""
+"""Looms below which no interval is drawn: of fewer, what is drawn strays less than looms do. Ours. Such
+intervals hold the true share less often than 95 %: `tests/campaign/results/lasting.md` counts how often."""
 
 TOLERANCE = 1e-3
 """By so much at most the logarithm of how likely all that was seen is may lie below the greatest there is."""

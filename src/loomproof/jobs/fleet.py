@@ -93,7 +93,8 @@ def left_out(proofs: int) -> str:
 
 BETWEEN = (
     "When between two proofs a joint was lost nobody saw: where that leaves a share open, both ends are "
-    "told. Intervals (95 %) are from looms drawn again by chance, each with all its joints."
+    "told. Intervals (95 %) are from looms drawn again by chance, each with all its joints, and narrower "
+    "than they should be."
 )
 """Said with the shares of joints that are still good."""
 
