@@ -275,3 +275,8 @@ def test_only_a_record_that_holds_of_a_known_signer_is_relied_on(folder: Path) -
     {edit.name: edit for edit in EDITS}["runs.verdict edited"].do(folder)
     with open_store() as store, pytest.raises(RecordError, match="something else than the sealed record"):
         relied_on(store, "four", known)
+
+
+def test_a_damaged_line_of_a_confirmed_cause_ends_no_command(folder: Path, capsys: Output) -> None:
+    assert run(["findings", "two"]) == 0
+    assert "bad contact; where can't be read" in capsys.readouterr().out

@@ -15,8 +15,8 @@ from loomproof.records.keys import KeyFolder, Signer
 from loomproof.records.noting import Opened, announce, as_opened, head_before, note
 from loomproof.records.outbox import Outbox, open_outbox, outbox_path, server_of
 from loomproof.records.schema import REPAIRS
-from loomproof.records.seal import verify
-from loomproof.records.store import SealedRun, Store, chain_name, correcting, open_store
+from loomproof.records.seal import correcting, verify
+from loomproof.records.store import SealedRun, Store, chain_name, open_store
 from loomproof.records.unnoted import Unnoted, outsiders, unnoted, unvouched_notes
 from loomproof.reports.words import plural
 from loomproof.results.document import Document

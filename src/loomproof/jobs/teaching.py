@@ -191,8 +191,11 @@ def confirmed(document: Document, finding: int, found: Candidate, person: str, s
 
 
 def found_text(line: ConfirmedLine) -> str:
-    """Return what was confirmed, in words: ``bad contact at BOOST:2``. `UsageError` for a damaged line."""
-    found = _case(line).found
+    """Return what was confirmed, in words: ``bad contact at BOOST:2``; of a damaged line its cause alone."""
+    try:
+        found = _case(line).found
+    except UsageError:
+        return f"{kind(line.cause)}; where can't be read: another version or a damaged store wrote it"
     return f"{kind(found.cause)} at {_place_of(found)}" if found.things else kind(found.cause)
 
 

@@ -17,7 +17,7 @@ from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from pydantic import ValidationError
 
-from loomproof.errors import SealError
+from loomproof.errors import SealError, UsageError
 from loomproof.records.canonical import canonical, canonical_object, read_canonical, sha256_hex
 from loomproof.records.keys import Signer, fingerprint
 from loomproof.results.codec import fault_of
@@ -279,3 +279,12 @@ def _hex(parent: Mapping[str, object], member: str, form: re.Pattern[str], name:
     if not isinstance(value, str) or not form.match(value):
         raise SealError(f"{name}: {member}: lower-case hex of the right length was expected")
     return value
+
+
+def correcting(wrong: Verified, why: str, more: Mapping[str, object] | None = None) -> Mapping[str, object]:
+    """Return what the record of a correction says besides its document. Raises `UsageError` for no reason."""
+    if not why.strip():
+        raise UsageError("a correction without a reason says nothing", cure="Say why.")
+    # What was told of the time before the proof stays told.
+    told = {member: value for member, value in wrong.extras.items() if member in ("mended", "remarks")}
+    return {**told, "corrects": {**(more or {}), "record": wrong.hash, "why": why}}

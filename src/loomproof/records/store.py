@@ -35,7 +35,7 @@ from loomproof.records.schema import (
     RUNS,
     SIMULATED,
 )
-from loomproof.records.seal import LABEL, Chain, Verified, seal, verify
+from loomproof.records.seal import LABEL, Chain, correcting, seal, verify
 from loomproof.records.since_last_pass import remarks
 from loomproof.results.document import Document
 
@@ -384,15 +384,6 @@ def refuse_deleted(connection: Connection, run: Run) -> None:
 
 def _run(connection: Connection, run_id: int) -> Run:
     return as_run(connection.execute(RUN_COLUMNS.where(RUNS.c.id == run_id)).one())
-
-
-def correcting(wrong: Verified, why: str, more: Mapping[str, object] | None = None) -> Mapping[str, object]:
-    """Return what the record of a correction says besides its document. Raises `UsageError` for no reason."""
-    if not why.strip():
-        raise UsageError("a correction without a reason says nothing", cure="Say why.")
-    # What was told of the time before the proof stays told.
-    told = {member: value for member, value in wrong.extras.items() if member in ("mended", "remarks")}
-    return {**told, "corrects": {**(more or {}), "record": wrong.hash, "why": why}}
 
 
 def lock_bench(connection: Connection, bench: str) -> None:
