@@ -187,6 +187,7 @@ UNDRIVEN = {
     "loomproof.jobs.gate.cleared_empty": "the checks that make a clearance",
     "loomproof.jobs.gate.hand_for": "says who holds the probe",
     "loomproof.api.plans.plan": "it asks only what the bench can do",
+    "loomproof.jobs.trace.refuse_a_hand": "a check of an address: nothing is opened",
     "loomproof.jobs.plan.bench_to_plan_for": "it asks only what the bench can do",
     "loomproof.jobs.at_bench.journaled": "passes on what it is asked, and writes it down",
     "loomproof.jobs.at_bench.reached": "opens it",
