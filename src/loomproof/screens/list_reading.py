@@ -53,13 +53,14 @@ def asked(read: ListImport, how: How, *, everything: bool) -> ListImport:
 
 def _ask(question: Question) -> str:
     from loomproof.jobs.importing import LEAVE
+    from loomproof.loom.lists.questions import FREE
 
     click.echo(f"{question.text[:1].upper()}{question.text[1:]}", err=True)
     name = question.name.partition(" ")[0]
     if name in ("column", "connector"):
         free = "  Column (heading, letter or number)" if name == "column" else "  Connector"
         return str(click.prompt(free, err=True))
-    if name == "variant":
+    if name in FREE:
         return str(click.prompt(f"  Answer ({', '.join(question.answers)})", err=True))
     kind = click.Choice([*question.answers, *(() if question.must else (LEAVE,))], case_sensitive=False)
     return str(click.prompt("  Answer", type=kind, err=True))

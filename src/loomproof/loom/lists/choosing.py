@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from loomproof.errors import DescriptionError, Problem, Todo, UsageError, suggestion
-from loomproof.loom.lists import sheets
-from loomproof.loom.lists.headings import Grid, Heading, grid_of
+from loomproof.loom.lists import issues, sheets
+from loomproof.loom.lists.heading_rows import grid_of
+from loomproof.loom.lists.headings import Grid, Heading
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import assign
 from loomproof.loom.lists.tables import tables_in
@@ -27,9 +28,10 @@ class Found:
 
 def grids_of(source: sheets.Source, answers: Answers) -> Found:
     """Return the sheets that are one list: those named, or that which looks most like one and its equals."""
-    wanted = [name.strip().casefold() for name in answers.sheets]
     titles = [sheet.title for sheet in source.sheets]
-    for name in answers.sheets:
+    meant = answers.sheets or issues.meant(titles, answers)
+    wanted = [name.strip().casefold() for name in meant]
+    for name in meant:
         if name.strip().casefold() not in [title.strip().casefold() for title in titles]:
             cure = suggestion(name, titles) or f"It has {', '.join(titles) or 'no sheets'}."
             raise UsageError(f"{source.file} has no sheet {name!r}", cure=cure)
@@ -56,6 +58,7 @@ def grids_of(source: sheets.Source, answers: Answers) -> Found:
     questions += tuple(
         question for found, asked in parted if any(id(grid) in read for grid in found) for question in asked
     )
+    questions += issues.asked(same, source.sheets, answers)
     left = [sheet.title for sheet in source.sheets if sheet.title not in used]
     if wanted and len(used) < len(chosen):
         unlike = [grid.sheet.title for grid in grids if grid not in same] or [

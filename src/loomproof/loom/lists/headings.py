@@ -1,4 +1,4 @@
-"""Headings of a list: which row holds them, and what each column probably is.
+"""Headings of a list: what each column probably is.
 
 A heading is taken apart into the end that it speaks of (from, to, A, B, von, nach), the thing (connector,
 cavity, colour, …), a unit, and a name that is left: ``LCD Pin`` is a cavity of ``LCD``.
@@ -7,9 +7,8 @@ cavity, colour, …), a unit, and a name that is left: ``LCD Pin`` is a cavity o
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from loomproof.loom.lists.sheets import Sheet
 
@@ -110,7 +109,24 @@ _PLACE = [
     "location",
     "ort",
 ]
-_FILLERS = ["physical", "the", "of", "und", "and", "end", "ende", "side", "seite"]
+STARTS = ("start", "anfang", "beginn")
+"""Words for where something begins, beside which "end" is where it ends."""
+
+_FILLERS = [
+    "physical",
+    "the",
+    "goes",
+    "connects",
+    "connected",
+    "geht",
+    "of",
+    "und",
+    "and",
+    "end",
+    "ende",
+    "side",
+    "seite",
+]
 
 _PATTERNS: dict[str, str] = {
     "wire": r"(?:wire|lead|cable|conductor|ader|ltg|leitungs?|draht)"
@@ -203,8 +219,24 @@ def plain(heading: str) -> str:
 _MATE = re.compile(r"(?:^|_)(?:mat(?:e|es|ing)|mated|counterpart|gegen\w*)(?:_|$)")
 
 
+_BETWEEN = re.compile(r"\s*[/|\n()\[\],;]\s*")
+_SIZES = {"csa_mm2", "awg", "section"}
+
+
 def spoken(column: int, text: str) -> Heading:
-    """Say what one heading speaks of."""
+    """Say what one heading speaks of; one in two languages (``Von / From``) what both agree on."""
+    found = _spoken(column, text)
+    parts = [part for part in _BETWEEN.split(text) if part]
+    if found.thing or len(parts) < 2:
+        return found
+    each = [_spoken(column, part) for part in parts]
+    things = {part.thing for part in each}
+    if len({part.side for part in each}) > 1 or "" in things or (len(things) > 1 and not things <= _SIZES):
+        return found
+    return Heading(column, text, side=each[0].side, thing="section" if len(things) > 1 else each[0].thing)
+
+
+def _spoken(column: int, text: str) -> Heading:
     said = plain(text).replace("ref_des", "refdes")
     for role, pattern in _PATTERNS.items():
         if re.fullmatch(pattern, said):
@@ -258,107 +290,3 @@ def _name(text: str) -> str:
         text.replace("_", " "),
     )
     return " ".join(left.split()).rstrip("# ")
-
-
-MOST_HEADING_ROWS = 30
-"""Rows from the top in which the headings are looked for."""
-
-
-def _score(cells: Sequence[str]) -> int:
-    """Return how much a row looks like headings: ends count most, numbers count against."""
-    score = 0
-    for i, text in enumerate(cells):
-        heading = spoken(i, text)
-        if heading.thing in ("whole", "connector", "cavity", "place"):
-            # A letter alone may be an end, and a name in a cell as well.
-            score += 3 if len(text) > 1 and (heading.thing != "connector" or heading.side) else 2
-        elif heading.thing:
-            score += 2
-        elif re.fullmatch(r"[\d.,:/\s-]+", text):
-            score -= 1
-    # One word can be anything; headings come in company.
-    return score if sum(bool(text) for text in cells) > 1 else 0
-
-
-def grid_of(sheet: Sheet, row: int = 0) -> Grid | None:
-    """Find the headings of a sheet, at ``row`` or where they probably are; `None` where there are none.
-
-    A row above that names ends over several columns (``FROM`` over ``Connector | Pin``) is read with it.
-    """
-    if not sheet.rows:
-        return None
-    if row:
-        place = next((i for i, (number, _) in enumerate(sheet.rows) if number >= row), None)
-        if place is None:
-            return None
-    else:
-        scores = [_score(cells) for _, cells in sheet.rows[:MOST_HEADING_ROWS]]
-        if max(scores) < 4:
-            return None
-        place = scores.index(max(scores))
-    number, cells = sheet.rows[place]
-    above = sheet.rows[place - 1][1] if place else ()
-    texts = [" ".join(text.split()) for text in cells]
-    below = (len(c) for n, c in sheet.rows[place + 1 :])
-    width = max(len(texts), *below, 0)
-    texts += [""] * (width - len(texts))
-    return Grid(sheet, number, _numbered(_under(above, texts)))
-
-
-def _under(above: Sequence[str], texts: Sequence[str]) -> list[str]:
-    """Return headings with the end that a row above them names over several columns."""
-    spans = [" ".join(text.split()) for text in above]
-    sides = [spoken(i, text) for i, text in enumerate(spans)]
-    if {h.side for h in sides if h.thing == "whole" or h.thing in ("connector", "label", "place")} != {
-        "from",
-        "to",
-    }:
-        return list(texts)
-    joined: list[str] = []
-    over = ""
-    for i, text in enumerate(texts):
-        if i < len(spans) and spans[i]:
-            over = spans[i]
-        heading = spoken(i, text)
-        takes = heading.thing in ("connector", "cavity", "place", "label", "wire") and not heading.side
-        side = spoken(0, over).side if over else ""
-        joined.append(f"{over} {text}" if side and takes else text)
-        if side and heading.thing and not takes:
-            over = ""
-    return joined
-
-
-def _numbered(texts: Sequence[str]) -> tuple[Heading, ...]:
-    count = Counter(text.casefold() for text in texts if text)
-    seen: Counter[str] = Counter()
-    found: list[Heading] = []
-    for i, text in enumerate(texts):
-        key = text.casefold()
-        seen[key] += 1
-        heading = spoken(i, text) if text else Heading(i, "")
-        if count[key] == 2 and plain(text) == "name":
-            heading = replace(heading, thing="connector")
-        found.append(replace(heading, twin=seen[key] if count[key] > 1 else 0))
-    return tuple(_with_sides(found))
-
-
-def _with_sides(found: Sequence[Heading]) -> list[Heading]:
-    """Give the ends to headings that stand there once for each: by ``von … nach …``, or by their order."""
-    marks = {h.side: h.column for h in found if h.thing == "whole"}
-    paired = ("connector", "cavity", "label")
-    result: list[Heading] = []
-    for heading in found:
-        if heading.side or heading.thing not in paired or heading.name:
-            result.append(heading)
-            continue
-        twins = [
-            h for h in found if h.thing == heading.thing and h.text.casefold() == heading.text.casefold()
-        ]
-        if len(twins) == 2:
-            side = SIDES[twins.index(heading)]
-            if len(marks) == 2 and marks["from"] < marks["to"]:
-                side = "to" if heading.column > marks["to"] else "from"
-            result.append(replace(heading, side=side))
-        else:
-            result.append(heading)
-    return result

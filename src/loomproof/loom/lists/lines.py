@@ -11,6 +11,7 @@ from loomproof.errors import Problem, UsageError
 from loomproof.loom.lists import places
 from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
 from loomproof.loom.lists.headings import Grid, plain, spoken
+from loomproof.loom.lists.left_over import Withdrawn, ask_about_places
 from loomproof.loom.lists.parting import PIECES, Splitter
 from loomproof.loom.lists.roles import Roles
 from loomproof.loom.lists.tables import titles_of
@@ -20,6 +21,8 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
     """Return the rows of all sheets with their ends as they are written, filled down where that is plain."""
     lines: list[Line] = []
     variants = variants_of(grids, roles, work)
+    withdrawn = Withdrawn(grids, roles, work)
+    ask_about_places(grids, roles, work)
     for grid in grids:
         mine: list[Line] = []
         used = set(roles.columns.values())
@@ -35,7 +38,7 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
                 work.leave(line, "it begins with the mark of a remark")
             elif row in titles:
                 work.leave(line, f"it holds a title alone, {titles[row]!r}")
-            elif why := variants.why_not(cells):
+            elif why := variants.why_not(cells) or withdrawn.why_not(cells):
                 work.leave(line, why)
             elif roles.kind != "pins" and sum(map(bool, cells)) == 1:
                 text = next(text for text in cells if text)
@@ -113,6 +116,10 @@ _VARIANT = re.compile(
 )
 
 
+_OF_ALL = ("all", "alle")
+"""What stands for every variant."""
+
+
 @dataclass(frozen=True, slots=True)
 class Variants:
     """The column that says of which variant a row is, and those that are meant (all where there are none)."""
@@ -123,6 +130,8 @@ class Variants:
     def why_not(self, cells: Sequence[str]) -> str:
         """Return why a row is none of the loom, or an empty text where it is one."""
         said = cells[self.column] if self.column is not None else ""
+        if said.casefold() in _OF_ALL:
+            return ""
         return f"it is of variant {said!r}" if said and self.meant and said not in self.meant else ""
 
 
@@ -143,7 +152,7 @@ def variants_of(grids: Sequence[Grid], roles: Roles, work: Work) -> Variants:
             "by commas."
         )
         if not answer:
-            work.ask("variant", text, ("all", *said))
+            work.ask("variant", text, ("all", *(name for name in said if name.casefold() not in _OF_ALL)))
             return Variants()
         meant = frozenset(name.strip() for name in answer.split(",")) if answer not in said else {answer}
         if strange := sorted(meant - {*said}):

@@ -93,7 +93,27 @@ NOT_KNOWN = frozenset(
 )
 TOTALS = frozenset(["total", "totals", "sum", "subtotal", "summe", "gesamt", "gesamtzahl", "anzahl"])
 
-AS_ABOVE = frozenset(['"', "''", "″", "”", "〃", '-"-', '--"--', '" "', "ditto", "do.", "dto", "dto."])
+AS_ABOVE = frozenset(
+    [
+        '"',
+        "''",
+        "″",
+        "”",
+        "〃",
+        '-"-',
+        '--"--',
+        '" "',
+        "ditto",
+        "do.",
+        "dto",
+        "dto.",
+        "dito",
+        "ditto.",
+        "idem",
+        "wie oben",
+        "as above",
+    ]
+)
 """What stands for the cell above."""
 
 LONGEST_NAME = 60
@@ -286,6 +306,13 @@ _SLASHES = re.compile(r"\s*/\s*")
 def like_a_cavity(text: str) -> bool:
     """Whether a text looks like one cavity, or a range of them."""
     return bool(re.fullmatch(_SIMPLE, text, re.ASCII) or _range(text))
+
+
+def spelled_as(text: str, count: int) -> tuple[str, ...]:
+    """Return the cavities of a text that stands opposite so many: there ``A/B`` is a list as well."""
+    parts = tuple(_SLASHES.split(text))
+    lettered = len(parts) == count and all(re.fullmatch(r"[A-Za-z]", part, re.ASCII) for part in parts)
+    return parts if lettered and len(set(parts)) == count else ()
 
 
 def spelled(text: str) -> tuple[str, ...]:

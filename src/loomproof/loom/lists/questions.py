@@ -31,8 +31,14 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "first_row": ("headings", "wire"),
     "unused": ("joined", "none"),
     "variant": ("all",),
+    "sheets": ("all",),
+    "withdrawn": ("leave out", "keep"),
+    "left_over": ("leave out",),
 }
 """Questions by name, with the answers that each takes."""
+
+FREE = ("variant", "sheets")
+"""Questions that take names of the list's own as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,8 +138,8 @@ def refuse_unknown(said: Mapping[str, str]) -> None:
         if name not in CHOICES or (thing and "each" not in CHOICES[name]):
             cure = suggestion(question, CHOICES) or f"Known: {', '.join(CHOICES)}."
             raise UsageError(f"{question}: there is no such question", cure=cure)
-        # Variants are called as the list calls them; `lines.variants_of` refuses one that it does not have.
-        if answer not in CHOICES[name] and name != "variant":
+        # These are called as the list calls them; whoever reads them refuses one that it does not have.
+        if answer not in CHOICES[name] and name not in FREE:
             raise UsageError(
                 f"{question}={answer}: that is no answer", cure=f"Known: {', '.join(CHOICES[name])}."
             )

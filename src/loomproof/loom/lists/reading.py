@@ -91,7 +91,7 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     work.notes += [*source.notes, *found.notes]
     grid = found.grids[0]
     roles = assign(grid, answers)
-    if roles.kind == "pins" and "connector" not in roles.columns and "place" not in roles.columns:
+    if roles.kind != "wires" and "connector" not in roles.columns and "place" not in roles.columns:
         roles = lining.owned(roles, found.grids, title)
     elif roles.kind == "wires" and grid.owner:
         roles = lining.owned_end(roles, found.grids)
@@ -219,7 +219,8 @@ def _joined(
     else:
         joined = nets.of_pins(entries)
         work.note(
-            "a list of pins says what is at each and joins nothing: the loom has connectors and no wires"
+            "a list of pins says what is at each and joins nothing: the loom has connectors and no wires",
+            "Where a column says which pins are joined, say that it is the net.",
         )
     return joined, separator, entries, rows
 
@@ -274,7 +275,7 @@ def _which_code(entries: Sequence[Entry], rivals: Sequence[str]) -> Question:
         for code in rivals
         if (parts := colours.parts_of(unlike, code))
     )
-    return Question("colour_code", f"which colour code is it? {each}", tuple(rivals))
+    return Question("colour_code", f"which colour code is it? {each}.", tuple(rivals))
 
 
 def _length_unit(entries: Sequence[Entry], roles: Roles, grid: Grid, decimal: str, work: Work) -> str:

@@ -44,7 +44,7 @@ class Sheet:
 
     ``lost`` says by (row, column from 0) what a cell held that could not be read; ``retyped`` are columns
     that hold numbers where text was expected, with the first such row; ``merged`` the cells (row, column)
-    that stand under a merge.
+    that stand under a merge; ``hidden`` where a workbook does not show it.
     """
 
     title: str
@@ -52,6 +52,7 @@ class Sheet:
     lost: Mapping[tuple[int, int], str] = field(default_factory=dict)
     retyped: Mapping[int, tuple[int, str]] = field(default_factory=dict)
     merged: frozenset[tuple[int, int]] = frozenset()
+    hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,9 +251,8 @@ def _workbook(data: bytes, file: str) -> tuple[Sheet, ...]:
             opened = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
             for sheet in opened.worksheets:
                 sheet.reset_dimensions()
-                found.append(
-                    _filled(_cells(sheet.iter_rows(), sheet.title, file), merges.get(sheet.title, ()))
-                )
+                cells = _filled(_cells(sheet.iter_rows(), sheet.title, file), merges.get(sheet.title, ()))
+                found.append(replace(cells, hidden=sheet.sheet_state != "visible"))
     except DescriptionError:
         raise
     except Exception as error:  # The library fails on a damaged file in too many ways to name them.

@@ -91,7 +91,14 @@ def _each(line: Line, by_name: Collection[str]) -> list[tuple[str, ...]]:
     """Return what each end's cell spells out; nothing where an end is none or its cavities are names."""
     if any(side.why for side in line.sides):
         return [() for _ in line.sides]
-    return [() if side.connector in by_name else places.spelled(side.cavity) for side in line.sides]
+    found = [() if side.connector in by_name else places.spelled(side.cavity) for side in line.sides]
+    most = max(map(len, found), default=0)
+    if most < 2:
+        return found
+    return [
+        names or (() if side.connector in by_name else places.spelled_as(side.cavity, most))
+        for side, names in zip(line.sides, found, strict=True)
+    ]
 
 
 def _even(names: Sequence[tuple[str, ...]]) -> bool:

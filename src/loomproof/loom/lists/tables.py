@@ -9,7 +9,8 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from loomproof.loom.lists.headings import Grid, grid_of
+from loomproof.loom.lists.heading_rows import grid_of
+from loomproof.loom.lists.headings import Grid
 from loomproof.loom.lists.places import no_name, nothing
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.sheets import Row, Sheet

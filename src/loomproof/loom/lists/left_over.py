@@ -1,0 +1,109 @@
+"""What columns that are not used, and remarks, say against reading a list as it was read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+
+from loomproof.loom.lists import places
+from loomproof.loom.lists.ends import Work
+from loomproof.loom.lists.headings import Grid, Heading, plain
+from loomproof.loom.lists.parting import PIECES
+from loomproof.loom.lists.roles import Roles
+from loomproof.loom.text import first_of
+
+_WITHDRAWN = re.compile(
+    r"(?:deleted?|removed|cancell?ed|withdrawn|obsolete|superseded|discontinued|no longer (?:used|fitted)"
+    r"|entf(?:ä|ae)llt|entfallen|gel(?:ö|oe)scht|gestrichen|storniert|ung(?:ü|ue)ltig)"
+    r"(?:[\s:;,.(-]+"
+    r"(?:(?:in|at|since|by|per|from|as of|with|ab|seit|mit|rev|issue|see)\b|[\d(]).{0,60})?[\s.!)]*",
+    re.IGNORECASE,
+)
+"""What people write beside a wire that is no longer there."""
+
+
+class Withdrawn:
+    """The rows that a column says are no longer of the loom, and whether they are left out."""
+
+    def __init__(self, grids: Sequence[Grid], roles: Roles, work: Work) -> None:
+        """Ask where a column that is not used, or that of the notes, says so of a row."""
+        self._columns = [h.column for h in roles.left_out]
+        self._columns += [roles.columns["note"]] if "note" in roles.columns else []
+        found = [
+            (grid, row, column, cells[column])
+            for grid in grids
+            for row, cells in grid.cells()
+            for column in self._columns
+            if _WITHDRAWN.fullmatch(cells[column])
+        ]
+        said = list(dict.fromkeys(text for *_, text in found))
+        answer = work.said("withdrawn", said)
+        self._leaves = answer == "leave out"
+        if found and not answer:
+            grid, row, column, text = found[0]
+            sheet = f"sheet {grid.sheet.title}, " if grid.sheet.title else ""
+            rest = len(found) - 1
+            more = f" (and {rest} more {'row' if rest == 1 else 'rows'})" if rest else ""
+            work.ask(
+                "withdrawn",
+                f"{sheet}row {row}, column {grid.headings[column].shown!r} says {text!r}{more}: is such a "
+                "row left out, or a wire of this loom?",
+                ("leave out", "keep"),
+            )
+
+    def why_not(self, cells: Sequence[str]) -> str:
+        """Return why a row is none of the loom, or an empty text where it is one."""
+        text = next((cells[c] for c in self._columns if _WITHDRAWN.fullmatch(cells[c])), "")
+        return f"the list says {text!r}" if text and self._leaves else ""
+
+
+_SPEAKS = {"via", "through", "other", "goes", "connects", "connected", "über", "ueber", "durch", "mate"}
+_THINGS = ("whole", "place", "cavity", "connector")
+_MARKS = (":", ".", "-", "/")
+
+
+def ask_about_places(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
+    """Ask where a column that is not used holds what looks like ends of wires: they would be lost."""
+    known = {
+        text
+        for grid in grids
+        for role, column in roles.columns.items()
+        if role.endswith("connector")
+        for text in grid.column(column)
+        if not places.nothing(text)
+    }
+    found: list[tuple[Heading, str]] = []
+    for heading in roles.left_out:
+        texts = [t for grid in grids for t in grid.column(heading.column) if not places.nothing(t)]
+        speaks = (
+            bool(heading.side)
+            or heading.thing in _THINGS
+            or bool(_SPEAKS & {*plain(heading.text).split("_")})
+        )
+        alike = [text for text in texts if any(_is_place(text, known, strange=speaks))]
+        if alike and 2 * len(alike) > len(texts):
+            found.append((heading, alike[0]))
+    shown = [heading.shown for heading, _ in found]
+    if found and not work.said("left_over", shown):
+        text = f"column {first_of([repr(name) for name in shown], 4)} holds what looks like ends of wires"
+        work.ask(
+            "left_over",
+            f"{text} ({found[0][1][:40]!r}) and is not used: is it left out? Where it holds ends, write a "
+            "row for each wire, or say what the column is.",
+            ("leave out",),
+        )
+
+
+def _is_place(text: str, known: set[str], *, strange: bool) -> Iterator[bool]:
+    """Yield for each mark whether it makes each piece of a text a cavity of a connector."""
+    pieces = places.pieces(text, PIECES)
+    for mark in _MARKS:
+        parted = [piece.rpartition(mark) for piece in pieces]
+        yield bool(parted) and all(
+            re.fullmatch(r"\d{1,3}|[A-Za-z]\d{0,2}", cavity.strip(), re.ASCII)
+            and (
+                connector.strip() in known
+                or (strange and re.fullmatch(r"[A-Za-z]{1,6}\d{1,3}[A-Za-z]?", connector.strip(), re.ASCII))
+            )
+            for connector, _, cavity in parted
+        )
