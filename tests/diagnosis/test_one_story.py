@@ -14,7 +14,7 @@ from loomproof.loom.model import End, Loom, ends_of
 from loomproof.loom.reading import load
 from loomproof.reports.words import cause
 from loomproof.results.findings import Finding
-from loomproof.results.measured import Measured
+from loomproof.results.measured import Decision, Judged, Measured
 from loomproof.results.places import Place
 from tests.diagnosis.injector import Bench, Injected
 
@@ -63,7 +63,7 @@ def test_only_a_place_on_its_way_makes_it_a_broken_wire(opened: Finding, place: 
 
 def test_high_resistance_is_not_put_into_the_wire_alone(opened: Finding) -> None:
     high = replace(opened, cause="resistive_wire")
-    assert cause(high) == "bad contact or damaged wire"
+    assert cause(high) == "resistive contact or wire"
     assert cause(replace(high, place=Place("contact", "there"))) == "resistive contact"
 
 
@@ -92,3 +92,26 @@ def test_wires_that_may_be_crossed_at_either_plug_are_headed_so(looms: dict[str,
     for plug, left in (("ECU-B", "THR:3 and THR:4"), ("THR", "ECU-B:8 and ECU-B:9")):
         ((told,), _) = narrow([crossed], sound(Thing(What.CONNECTOR, end=End(plug))))
         assert told.title == f"W67 (orange/white) and W68 (orange/green) crossed at {left}"
+
+
+def test_contacts_of_a_high_joint_that_were_seen_to_be_sound_are_not_looked_at_again(
+    looms: dict[str, Loom],
+) -> None:
+    loom = looms["tail_lamp"]
+    as_described = Bench(loom).build()
+    read = Judged(BODY.end, LAMP.end, 0.2, 0.01, 0.06, 0.13, Decision.FAIL, wires=("W2",))
+    (high,) = explain(loom, Measured(as_described, as_described, complete=True, judged=(read,)))
+    first = "Look at BODY:2 and LAMP:2 first: contact green, spread, or crimped on insulation?"
+    assert first in high.repair
+    ((left,), _) = narrow([high], sound(BODY))
+    assert first.replace("BODY:2 and LAMP:2", "LAMP:2") in left.repair
+    ((wire,), _) = narrow([high], sound(BODY, LAMP))
+    assert cause(wire) == "resistive wire"
+    assert not any(step.startswith("Look at") for step in wire.repair)
+
+
+def test_a_short_of_the_adapter_is_told_with_the_whole_loom_off(looms: dict[str, Loom]) -> None:
+    """With one plug off, a short in it still reads between the wires' other ends."""
+    touch = found(looms["tail_lamp"], Injected("short", ends_of("LAMP:3 LAMP:4")))
+    (told,) = (each.tell_apart for each in touch.alternatives if each.text.startswith("leads of the adapter"))
+    assert told.startswith("Take the whole loom off the adapter and prove again, ")

@@ -77,7 +77,7 @@ def test_neighbours_are_looked_at_first() -> None:
     _, added, leads = finding.alternatives
     assert added.text == "a wire was added between A:1 and A:2"
     assert leads.cavities == ends_of("A:1 A:2")
-    assert "Take A off the adapter" in leads.tell_apart
+    assert "Take the whole loom off the adapter" in leads.tell_apart
 
 
 def test_the_place_is_where_they_touch_and_else_the_first_cavity_of_each() -> None:

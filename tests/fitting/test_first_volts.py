@@ -94,7 +94,7 @@ def test_a_loom_to_a_lamp_has_no_step_for_an_engine() -> None:
     for word in ("computer", "fuel", "crank", "oil pressure", "coils", "engine", "gearbox", "charge lamp"):
         assert word not in whole
     assert "tail (7.5 A)" in said[2]
-    assert "reverse (10 A)" in said[2] or "reverse (none is named" in said[2], "it may be a feed"
+    assert "reverse (10 A)" in said[2] or "for reverse (no fuse is named" in said[2], "it may be a feed"
 
 
 def test_wires_of_no_circuit_keep_every_step_of_an_engine() -> None:
@@ -208,7 +208,7 @@ def test_the_loom_s_own_fuse_is_named_and_none_is_asked_for() -> None:
 def test_a_fuse_is_asked_for_where_something_has_none_before_it() -> None:
     assert "left of the box), but none before HORN:1: fit one in that lead" in steps(own_fuse(horn=True))[2]
     bare = next(text for text in steps(own_fuse(fuse=False)) if text.startswith("Limit"))
-    assert "for feed (none is named: fit one)." in bare
+    assert "for feed (no fuse is named: fit one)." in bare
 
 
 def test_the_loom_s_own_fuses_behind_a_relay_are_named_each() -> None:
@@ -227,3 +227,11 @@ def test_a_loom_without_an_engine_is_asked_nothing_of_one() -> None:
         assert not any("coil" in warn.text for warn in sheet.warnings)
     assert any("immobiliser" in text for text in fitting_sheet(demo()).questions)
     assert any("immobiliser" in text for text in fitting_sheet(replace(TAIL_LAMP, circuits=())).questions)
+
+
+def test_of_several_ends_of_a_feed_none_is_said_to_have_a_lead_of_the_car_s() -> None:
+    """Ignition comes in at BULK:2 and goes on to the computer's plug: which is which the person sees."""
+    bare = replace(demo().circuit_by_name["ignition"], fuse="")
+    loom = replace(demo(), circuits=tuple(bare if c.name == bare.name else c for c in demo().circuits))
+    said = steps(loom)[2]
+    assert "in every lead that the car brings to BULK:2 or ECU-A:4 for ignition (no fuse is named" in said

@@ -206,3 +206,10 @@ def test_the_command_writes_page_and_pictures(tmp_path: Path, capsys: pytest.Cap
     assert "at their first proof, and still are" in told
     assert "store records.db" in (tmp_path / "a.html").read_text(encoding="utf-8")
     assert run(["report", "--html", str(tmp_path / "a.txt")]) == 2
+
+
+def test_where_no_share_is_told_nothing_is_said_of_intervals(answers: tuple[Answers, ...]) -> None:
+    soon = replace(answers[0], survival=surviving([[(2, 5, 1)], [(6, None, 1)]]))
+    assert soon.survival.lost
+    assert not list(kept_until(soon.survival))
+    assert BETWEEN not in [line.strip() for line, _ in soon.lines]

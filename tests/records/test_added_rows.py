@@ -79,6 +79,7 @@ def test_what_other_means_added_no_command_takes_in(capsys: Output) -> None:
         for table in tables:
             assert f"{table}added by no command of this account" in said
         assert "stays outside" in said
+        assert "is told in no later record. loomproof records check" in said
         assert run(["records", "check"]) == 5
         told = capsys.readouterr().err
         assert "added by no command of this account (row 2)" in told

@@ -19,9 +19,9 @@ from dataclasses import dataclass
 from loomproof.diagnosis.causes import Cause
 from loomproof.diagnosis.fit import Place, as_near, misfits
 from loomproof.diagnosis.found import Found
-from loomproof.diagnosis.mending import is_ring, of_adapter, rejoined, renewed
+from loomproof.diagnosis.mending import is_ring, looks_at_high, of_adapter, rejoined, renewed
 from loomproof.diagnosis.wiring import Wiring
-from loomproof.diagnosis.words import Names, listed, of_reading
+from loomproof.diagnosis.words import listed, of_reading
 from loomproof.diagnosis.writing import Writer
 from loomproof.electrics.decision import judge
 from loomproof.electrics.expectation import expect
@@ -316,26 +316,8 @@ def _described(
         edge.wires,
         (*(names.place(end) for end in (*ends, *splices)), *(names.run(wire) for wire in runs)),
         (
-            *_looks(names, ends, splices),
+            *looks_at_high(names, ends, splices),
             "Meter the wire from behind each of its ends: the step in the reading is the bad joint.",
             *rejoined(names, runs, ends),
         ),
     )
-
-
-def _looks(names: Names, ends: Sequence[End], splices: Sequence[End]) -> list[str]:
-    """Return where a joint that reads high is looked for: contacts and rings each in their own words."""
-    rings = [end for end in ends if is_ring(names, end)]
-    seated = [end for end in ends if end not in rings]
-    steps = []
-    if seated or not rings:
-        steps.append(
-            f"Look at {listed(seated or splices)} first: contact green, spread, or crimped on insulation?"
-            if seated
-            else f"Look at {listed(splices)} first: joint green, loose or burnt?"
-        )
-    if rings:
-        steps.append(
-            f"Look at {listed(rings)}: paint or rust under the lug, a loose bolt, a green or loose crimp?"
-        )
-    return steps

@@ -69,13 +69,35 @@ def _at_bare_ends(ends: Sequence[End]) -> str:
     return f"Look at the bare end of {listed(ends)}: green, or strands cut?"
 
 
+def _at_high_contacts(ends: Sequence[End]) -> str:
+    return f"Look at {listed(ends)} first: contact green, spread, or crimped on insulation?"
+
+
+def _at_high_bolts(ends: Sequence[End]) -> str:
+    return f"Look at {listed(ends)}: paint or rust under the lug, a loose bolt, a green or loose crimp?"
+
+
+def looks_at_high(names: Names, ends: Sequence[End], splices: Sequence[End]) -> list[str]:
+    """Return where a joint that reads high is looked for: contacts and rings each in their own words."""
+    rings = [end for end in ends if is_ring(names, end)]
+    seated = [end for end in ends if end not in rings]
+    steps: list[str] = []
+    if seated or not rings:
+        steps.append(
+            _at_high_contacts(seated)
+            if seated
+            else f"Look at {listed(splices)} first: joint green, loose or burnt?"
+        )
+    return steps + ([_at_high_bolts(rings)] if rings else [])
+
+
 def looks_without(steps: Iterable[str], ends: Sequence[End], sound: Collection[End]) -> tuple[str, ...]:
     """Return a repair's steps without looks at the ``sound`` of these ends, which hold one wire: two at most.
 
     A step is known by being, letter for letter, what is written here of some of the ends.
     """
     after: dict[str, str] = {}
-    for how in (_at_contacts, _at_bolts, _at_bare_ends):
+    for how in (_at_contacts, _at_bolts, _at_bare_ends, _at_high_contacts, _at_high_bolts):
         for some in (each for count in range(1, len(ends) + 1) for each in permutations(ends, count)):
             left = [end for end in some if end not in sound]
             after[how(some)] = how(left) if left else ""

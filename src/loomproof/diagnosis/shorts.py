@@ -170,15 +170,15 @@ class Shorts(Desk):
 
     def _leads_touch(self, ends: Sequence[End]) -> Alternative:
         """Return the adapter's own leads touching, which reads as a short of the loom does."""
-        plugs = listed(dict.fromkeys(end.connector for end in ends))
         return Alternative(
             text=f"leads of the adapter touch, those for {listed(ends)} or others of these conductors, "
             "not the loom",
             cause=Cause.ADAPTER_SHORT,
             cavities=tuple(ends),
             repair=(f"Part the adapter's leads for {listed(ends)}.",),
-            tell_apart=f"Take {plugs} off the adapter and prove again, or self-test the bench with nothing "
-            "plugged: a short that stays is the adapter's.",
+            # The whole loom: with one plug off, a short of its own still reads through the others.
+            tell_apart="Take the whole loom off the adapter and prove again, or self-test the bench with "
+            "nothing plugged: a short that stays is the adapter's.",
         )
 
     def _shorted_parts(self, fault: Fault) -> list[Alternative]:

@@ -131,10 +131,11 @@ def sources_of(loom: Loom, needs: Mapping[str, Need]) -> tuple[End, ...]:
     """Return where feeds come in: the car's end at which a wire of the feed starts, else all its ends."""
     found: dict[End, None] = {}
     for feed in feeds_of(loom, needs):
-        found.update(dict.fromkeys(_starts(loom, feed)))
+        found.update(dict.fromkeys(starts_of(loom, feed)))
     return tuple(found)
 
 
-def _starts(loom: Loom, feed: Feed) -> Iterator[End]:
+def starts_of(loom: Loom, feed: Feed) -> Iterator[End]:
+    """Yield the ends of a feed at which a wire of it starts, else all that it has at the car."""
     starts = {wire.a for wire in loom.wires_of.get(feed.circuit, ())}
     yield from [end for end in feed.entries if end in starts] or feed.entries

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from loomproof.electrics.component_kinds import Closed, Path, paths_of
 from loomproof.fitting.checks import is_earth_ring
-from loomproof.fitting.feeds import perhaps_of
+from loomproof.fitting.feeds import perhaps_of, starts_of
 from loomproof.fitting.live_ends import INNER, Feed, Live, Tracer, far_ends
 from loomproof.fitting.needs import FittingPlan
 from loomproof.loom.designations import is_earth
@@ -85,16 +85,14 @@ def _in_lead(tracer: Tracer, feed: Feed) -> str:
     ways = {end: one[0] for end, one in tracer.live([feed]).items()}
     bare = [end for end, way in ways.items() if not way.fused]
     own = [part for part in loom.components if part.form.blows and any(end in bare for end in part.ends)]
-    starts = " and ".join(map(str, feed.entries))
-    lead = f"in the car's lead to {starts} for {feed.circuit}"
+    # Of several ends only the person sees which the car feeds: the others are where the loom leads on to.
+    ends = " or ".join(map(str, feed.entries))
+    which = "the car's lead" if len(feed.entries) == 1 else "every lead that the car brings"
+    lead = f"in {which} to {ends} for {feed.circuit}"
     if not own:
-        return f"{lead} (none is named: fit one)"
-    inside = {end for part in own for end in part.ends}
-    past = [
-        str(end)
-        for end in bare
-        if end not in (*feed.entries, *inside) and loom.by_name[end.connector].kind not in INNER
-    ]
+        return f"{lead} (no fuse is named: fit one)"
+    inside = {*starts_of(loom, feed), *(end for part in own for end in part.ends)}
+    past = [str(end) for end in bare if end not in inside and loom.by_name[end.connector].kind not in INNER]
     named = " and ".join(_own_fuse(loom, part) for part in own)
     led = f"{lead}, which has {'fuses' if len(own) > 1 else 'its fuse'} in the loom: {named}"
     if past:

@@ -229,7 +229,7 @@ def said_of(hand: AtHand) -> Iterator[Problem]:
     wrong, hand.wrong = hand.wrong, ()
     yield from told
     for why in wrong:
-        yield Problem(why, severity="error", do=Do(Todo.CHECK_RECORDS))
+        yield Problem(f"{why}.", severity="error", do=Do(Todo.CHECK_RECORDS))
     if (still := away(hand)) is not None:
         yield still
 

@@ -169,9 +169,10 @@ def _joint_lines(joints: Joints, lasted: Survival) -> Iterator[tuple[str, bool]]
     if lasted.joints:
         yield "joints that were good at their first proof, and still are", True
         yield f"  {plural(lasted.joints, 'joint')}, {lasted.lost} lost since", False
-        if lasted.lost:
+        kept = tuple(kept_until(lasted))
+        if lasted.lost and kept:
             yield f"  {BETWEEN}", False
-        for days, share, interval in kept_until(lasted):
+        for days, share, interval in kept:
             yield f"  after {days:4d} days  {share} ({interval})", False
 
 

@@ -17,6 +17,7 @@ from loomproof.loom.lists.sheets import ENDINGS
 from loomproof.loom.model import Loom
 from loomproof.loom.reading import WORKBOOKS, load
 from loomproof.loom.tables import read_bytes
+from loomproof.reports.words import plural
 
 LEAVE = "leave it"
 """The answer to a question that a list can go in without."""
@@ -193,7 +194,12 @@ def facts_of(reading: Reading) -> Iterator[tuple[str, str]]:
         ("parted by", repr(reading.separator) if reading.separator else ""),
         ("colour code", f"{reading.units.code}: {reading.code_why}" if coloured else ""),
         ("rows", f"{reading.rows}: {', '.join(became)}"),
-        ("makes", f"{len(loom.wires)} wires, {len(loom.connectors)} connectors and splices" if loom else ""),
+        (
+            "makes",
+            f"{plural(len(loom.wires), 'wire')}, {len(loom.connectors)} connectors and splices"
+            if loom
+            else "",
+        ),
     ]
     yield from ((head, text) for head, text in facts if text)
 

@@ -194,7 +194,7 @@ def kind(name: str) -> str:
 
 _LEFT_OPEN = {
     "broken_wire": "bad contact or broken wire",
-    "resistive_wire": "bad contact or damaged wire",
+    "resistive_wire": "resistive contact or wire",
     "loose_contact": "loose contact or wire",
 }
 """Causes whose code names a wire or a contact where readings at both ends leave open which of them it is."""

@@ -73,7 +73,10 @@ def mended(house: House, asked: Asked) -> Answer:
     archive, found = _found(house, asked)
     try:
         if not (asked.field("person") and asked.field("words")):
-            raise UsageError("who mended it and what was done is not said", cure="Say both.")
+            withdrawn, noted = "who withdraws it and why it does not hold", "who mended it and what was done"
+            raise UsageError(
+                f"{withdrawn if asked.field('withdraw') else noted} is not said", cure="Say both."
+            )
         done = (
             asked.field("person"),
             asked.field("words"),
@@ -191,6 +194,7 @@ def _shown(house: House, asked: Asked, error: LoomproofError | None = None, note
         "retested": house.memory.retests.get(found.hash) is not None
         or any(retests_in(house.workplace.out, document.run)),
         "repairs": repairs,
+        "doubted": archive.not_vouched_for() if repairs or answered.taken else (),
         "taken": [str(each) for each in answered.taken],
         "corrected": archive.corrected_by(found.hash),
         "benches": None if path is None else house.workplace.offered(path),

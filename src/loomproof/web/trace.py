@@ -194,8 +194,8 @@ def ended(name: str, traced: TracedLoom) -> Ending:
         traced.summary,
         f"It is among the looms as {name}. What only its owner can tell is asked in its file {QUESTIONS}:",
         *traced.questions,
-        "Touch names its ends; Merge lays a diagram over it. What was wrong with it as it was traced is now "
-        "described as if it belonged so.",
+        "Touch names its ends; a diagram is laid over it from the foot of Trace. What was wrong with it as "
+        "it was traced is now described as if it belonged so.",
     ]
     return Ending("told", "Traced", tuple(lines), {}, f"/looms/{quote(name, safe='')}/look", "Look at it")
 
