@@ -92,6 +92,8 @@ def test_wires_that_may_be_crossed_at_either_plug_are_headed_so(looms: dict[str,
     for plug, left in (("ECU-B", "THR:3 and THR:4"), ("THR", "ECU-B:8 and ECU-B:9")):
         ((told,), _) = narrow([crossed], sound(Thing(What.CONNECTOR, end=End(plug))))
         assert told.title == f"W67 (orange/white) and W68 (orange/green) crossed at {left}"
+        assert not any(f"at {plug}:" in step and "release" in step for step in told.repair), "none is moved"
+        assert not any(place.startswith(f"{plug}:") for place in told.places)
 
 
 def test_contacts_of_a_high_joint_that_were_seen_to_be_sound_are_not_looked_at_again(

@@ -232,7 +232,7 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
     kept = [_restated(one, ways) for one, ways in zip(finding.alternatives, left[1:], strict=True) if ways]
     for other, ways in zip(finding.alternatives, left[1:], strict=True):
         if not ways:
-            finding = replace(finding, title=finding.title.replace(or_at(other.cavities), ""))
+            finding = _without_other(finding, other)
     if left[0] and not _place_is_cleared(finding, kept, left[0]):
         fewer = _without_sound_ends(_only_its_ends(finding, left[0]), left[0])
         return replace(fewer, alternatives=tuple(kept), evidence=shown)
@@ -252,6 +252,19 @@ def _narrowed(finding: Finding, left: Sequence[Sequence[Way]], heard: Sequence[O
         repair=(*first.repair, *finding.repair[-1:]),
         alternatives=tuple(rest),
         evidence=shown,
+    )
+
+
+def _without_other(finding: Finding, other: Alternative) -> Finding:
+    """Return a finding that neither heads, looks nor mends at another place that no longer fits."""
+    finding = replace(finding, title=finding.title.replace(or_at(other.cavities), ""))
+    if other.cause != Cause.CROSSED:
+        return finding
+    gone = [end for end in other.cavities if end not in finding.cavities]
+    return replace(
+        finding,
+        places=tuple(text for text in finding.places if not any(is_place_of(text, end) for end in gone)),
+        repair=tuple(step for step in finding.repair if not step.startswith(f"If it is {other.text}: ")),
     )
 
 
