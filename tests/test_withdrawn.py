@@ -12,6 +12,9 @@ from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive
 from loomproof.jobs.job import Job
 from loomproof.jobs.keep import Keeping
+from loomproof.jobs.looking_back import marked_words
+from loomproof.jobs.summing_up import summed_up
+from loomproof.records.selecting import Wanted
 from loomproof.records.store import Standing
 from loomproof.results.document import Document
 from tests.cli.running import loomproof
@@ -96,3 +99,16 @@ def test_the_command_withdraws_and_lists_it(shop: Shop) -> None:
     assert "withdrawn, finding 1: new wire (Mia, " in told
     assert "\nfinding 1: withdrawn, all that was noted of it before: wrong loom (Mia, " in told
     assert "found, finding 1" not in told
+
+
+def test_pages_and_tables_mark_a_note_that_was_withdrawn(shop: Shop) -> None:
+    document, archive = shop.proved(), shop.archive
+    archive.repaired(document.run, "Mia", "new wire", 1)
+    archive.repaired(document.run, "Mia", "own repair of the run", 0)
+    archive.withdraw(document.run, "Ola", "the other loom", 1)
+    noted = summed_up(archive, None, Wanted(simulated=True)).fleet
+    words = [marked_words(each) for each in noted.repairs]
+    assert words[:2] == ["(withdrawn) new wire", "own repair of the run"]
+    told = " ".join(map(str, noted.findings_table.to_numpy().ravel()))
+    assert "(withdrawn) new wire (Mia, " in told
+    assert "; withdrawn, all that was noted of it before: the other loom (Ola, " in told

@@ -18,6 +18,7 @@ from loomproof.jobs.files import ends_in, write_file
 from loomproof.records.first_pass import standing
 from loomproof.records.history import Trend, trends
 from loomproof.records.lines import Run
+from loomproof.records.store import Standing
 from loomproof.records.trusted import found_in
 from loomproof.reports import exports, summary_tables
 from loomproof.reports.listing import Cell
@@ -135,6 +136,11 @@ class Compared:
             yield f"reading: {moved.subject}: {' -> '.join(figures)}"
 
 
+def marked_words(repair: Repair) -> str:
+    """Return a note's words in a row of its own, far from the entry that withdrew it."""
+    return f"(withdrawn) {repair.words}" if repair.standing is Standing.WITHDRAWN else repair.words
+
+
 class Fleet:
     """Many looms summed up, of the runs that can be relied on, each proof once as it was last corrected."""
 
@@ -184,7 +190,7 @@ class Fleet:
         """A row for each finding, with what was noted as done about it."""
         noted: dict[tuple[str, int], str] = {}
         for repair in self.repairs:
-            said = f"{repair.words} ({repair.person}, {repair.done[:10]})"
+            said = f"{marked_words(repair)} ({repair.person}, {repair.done[:10]})"
             key = (repair.run, repair.finding)
             noted[key] = f"{noted[key]}; {said}" if key in noted else said
         return summary_tables.findings_table(self._found, noted)

@@ -9,7 +9,7 @@ from pathlib import Path
 from loomproof.errors import UsageError
 from loomproof.jobs.archive import Archive, Shelf, Wanted
 from loomproof.jobs.files import ends_in, now, write_file
-from loomproof.jobs.looking_back import Fleet
+from loomproof.jobs.looking_back import Fleet, marked_words
 from loomproof.records.first_pass import Item, Yield, standing, yield_of
 from loomproof.records.order import started_moment
 from loomproof.records.store import Standing
@@ -87,7 +87,7 @@ class SummedUp:
             [_row(item) for item in came.items],
             [_row(item) for item in came.open],
             [
-                (when(each.done)[:16], each.run, str(each.finding or ""), each.words, each.person)
+                (when(each.done)[:16], each.run, str(each.finding or ""), marked_words(each), each.person)
                 for each in self.fleet.repairs
             ],
             notes,
