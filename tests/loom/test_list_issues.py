@@ -134,3 +134,42 @@ def test_a_row_of_all_variants_is_of_each() -> None:
     (question,) = read(text).open
     assert question.answers == ("all", "left", "right")
     assert nets_of(loom_of(read(text, said={"variant": "left"}))) == nets("J1:1 J2:1", "J1:2 J2:2")
+
+
+@pytest.mark.parametrize(
+    ("heading", "no"), [("Active", "no"), ("verbaut", "nein"), ("Fitted", "N"), ("State", "not fitted")]
+)
+def test_a_column_that_says_a_wire_is_not_there_is_asked_about(heading: str, no: str) -> None:
+    text = f"From,Pin,To,Pin,{heading}\nJ1,1,J2,1,yes\nJ1,2,J2,2,{no}\n"
+    assert names(read(text).open) == ["withdrawn"]
+    assert nets_of(loom_of(read(text, said={"withdrawn": "leave out"}))) == nets("J1:1 J2:1")
+
+
+def test_a_second_end_in_a_row_is_not_lost_in_silence() -> None:
+    # Once "To 2" was not used, and C was in no net.
+    text = "From,Pin,To 1,Pin,To 2,Pin\nA,1,B,1,C,1\nA,2,B,2,,\n"
+    columns = {"from_cavity": "2", "to_connector": "To 1", "to_cavity": "4"}
+    assert "left_over" in names(read(text, columns=columns).open)
+
+
+@pytest.mark.parametrize("place", ["Pin {1} of {0}", "{0} pin {1}", "{0}, Pin {1}", "{0} Pin #{1}"])
+def test_places_in_words(place: str) -> None:
+    # Once the first row was taken for headings, and the connector for "Pin 2 of".
+    rows = [f'"{place.format("J1", n)}","{place.format("J2", n + 2)}"' for n in (1, 2)]
+    loom = loom_of(read("\n".join(["From,To", *rows]) + "\n"))
+    assert nets_of(loom) == nets("J1:1 J2:3", "J1:2 J2:4")
+
+
+def test_sheets_that_may_name_the_connectors_of_their_pins_are_asked_about() -> None:
+    heads = ("Pin", "Goes to", "Pin")
+    book = _book(
+        {
+            "J1": (heads, ("1", "J2", "2"), ("2", "J3", "1")),
+            "J2": (heads, ("2", "J1", "1"), ("1", "J3", "2")),
+        }
+    )
+    (question,) = read(book, "list.xlsx").open
+    assert (question.name, question.answers) == ("sections", ("connectors", "no"))
+    told = read(book, "list.xlsx", said={"sections": "connectors"})
+    assert nets_of(loom_of(told)) == nets("J1:1 J2:2", "J1:2 J3:1", "J2:1 J3:2")
+    assert names(read(book, "list.xlsx", said={"sections": "no"}).open) == ["connector from"]

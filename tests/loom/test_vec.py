@@ -189,7 +189,9 @@ def coaxial(one_cable: bool) -> Vec:
 
 
 def test_a_coaxial_contact_is_two_potentials(tmp_path: Path) -> None:
-    loom = read(tmp_path, coaxial(one_cable=True)).loom
+    found = read(tmp_path, coaxial(one_cable=True))
+    loom = found.loom
+    assert "taken for a coaxial contact (1): B" in told(found)
     assert nets(loom) == [{"A:1", "B:1"}, {"A:2", str(End("B", "1 screen"))}]
     assert loom.wire_by_name["W1"].screened_by == "W2"
 

@@ -375,3 +375,21 @@ def test_a_namespace_on_everything_is_taken_off_and_said(tmp_path: Path) -> None
     assert "namespace that the schema has on the root alone" in told(found)
     assert "breaks the schema" not in told(found)
     assert {"A:1", "B:1"} in nets(found.loom)
+
+
+def test_what_is_taken_of_contacts_and_what_is_left_out_is_told(tmp_path: Path) -> None:
+    made = plugs()
+    made.cable("C1", [wire("W1", "A.1", "B.1"), wire("W2", "A.2", "B.2")])
+    content = made.bytes().decode()
+
+    def without(element: str) -> LoadedLoom:
+        cut, count = re.subn(rf"<{element} .*?</{element}>", "", content, count=1, flags=re.DOTALL)
+        assert count == 1
+        (tmp_path / "loom.vec").write_text(cut, encoding="utf-8")
+        return vec.read(tmp_path / "loom.vec")
+
+    assert "into no cavity, taken for loose ends (1)" in told(without("CavityMounting"))
+    short = without("WireMounting")
+    assert short.loom.left_out == ("wire W1: the file places 1 of its ends",)
+    assert "named in the loom as such (1): wire W1: the file places 1 of its ends" in told(short)
+    assert "taken for" not in told(changed(tmp_path, made))

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from loomproof.errors import UsageError
 from loomproof.loom.lists.headings import Grid
-from loomproof.loom.lists.places import nothing
+from loomproof.loom.lists.places import like_a_cavity, nothing
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.roles import Roles, assign
 from loomproof.loom.lists.sheets import Sheet
@@ -80,6 +80,6 @@ def _end(cells: Sequence[str], roles: Roles, side: str) -> tuple[str, str] | Non
     name = cells[connector] if connector is not None else roles.connectors.get(side, "")
     pin = cavity if cavity is not None else whole
     text = cells[pin] if pin is not None else ""
-    if nothing(text) or (not name and (cavity is not None or not any(map(str.isdecimal, text)))):
+    if nothing(text) or (not name and (cavity is not None or like_a_cavity(text))):
         return None
     return name, text

@@ -14,12 +14,22 @@ from loomproof.loom.text import first_of
 
 _WITHDRAWN = re.compile(
     r"(?:deleted?|removed|cancell?ed|withdrawn|obsolete|superseded|discontinued|no longer (?:used|fitted)"
+    r"|inactive|inaktiv|void|dnf|dnp|(?:do )?not (?:fit|fitted|install|installed|used|populated)"
+    r"|nicht (?:verbaut|best(?:ü|ue)ckt|verwendet|eingebaut)"
     r"|entf(?:ä|ae)llt|entfallen|gel(?:ö|oe)scht|gestrichen|storniert|ung(?:ü|ue)ltig)"
     r"(?:[\s:;,.(-]+"
     r"(?:(?:in|at|since|by|per|from|as of|with|ab|seit|mit|rev|issue|see)\b|[\d(]).{0,60})?[\s.!)]*",
     re.IGNORECASE,
 )
 """What people write beside a wire that is no longer there."""
+
+
+_IS_IT = re.compile(
+    r"(?:is_?)?(?:active|fitted|installed|populated|present|valid|used|in_use|aktiv|verbaut|eingebaut"
+    r"|best(?:ü|ue)ckt|g(?:ü|ue)ltig|vorhanden)"
+)
+_NO = frozenset(["no", "n", "nein", "false", "0", "off"])
+"""A column that asks whether a wire is there, and what says that it is not."""
 
 
 class Withdrawn:
@@ -29,12 +39,13 @@ class Withdrawn:
         """Ask where a column that is not used, or that of the notes, says so of a row."""
         self._columns = [h.column for h in roles.left_out]
         self._columns += [roles.columns["note"]] if "note" in roles.columns else []
+        self._asks = {h.column for h in roles.left_out if _IS_IT.fullmatch(plain(h.text))}
         found = [
             (grid, row, column, cells[column])
             for grid in grids
             for row, cells in grid.cells()
             for column in self._columns
-            if _WITHDRAWN.fullmatch(cells[column])
+            if self._says(cells[column], column)
         ]
         said = list(dict.fromkeys(text for *_, text in found))
         answer = work.said("withdrawn", said)
@@ -53,8 +64,12 @@ class Withdrawn:
 
     def why_not(self, cells: Sequence[str]) -> str:
         """Return why a row is none of the loom, or an empty text where it is one."""
-        text = next((cells[c] for c in self._columns if _WITHDRAWN.fullmatch(cells[c])), "")
+        text = next((cells[c] for c in self._columns if self._says(cells[c], c)), "")
         return f"the list says {text!r}" if text and self._leaves else ""
+
+    def _says(self, text: str, column: int) -> bool:
+        no = column in self._asks and text.casefold() in _NO
+        return no or bool(_WITHDRAWN.fullmatch(text))
 
 
 _SPEAKS = {"via", "through", "other", "goes", "connects", "connected", "über", "ueber", "durch", "mate"}
@@ -81,6 +96,9 @@ def ask_about_places(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
             or bool(_SPEAKS & {*plain(heading.text).split("_")})
         )
         alike = [text for text in texts if any(_is_place(text, known, strange=speaks))]
+        numbered = not heading.thing and plain(heading.text)[-1:].isdecimal()
+        if heading.side and (heading.thing == "whole" or numbered) and roles.kind == "wires":
+            alike = texts  # "To 2" beside "To 1" is an end, whatever it holds.
         if alike and 2 * len(alike) > len(texts):
             found.append((heading, alike[0]))
     shown = [heading.shown for heading, _ in found]

@@ -13,8 +13,10 @@ from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
 from loomproof.loom.lists.headings import Grid, plain, spoken
 from loomproof.loom.lists.left_over import Withdrawn, ask_about_places
 from loomproof.loom.lists.parting import PIECES, Splitter
+from loomproof.loom.lists.questions import Question
 from loomproof.loom.lists.roles import Roles
 from loomproof.loom.lists.tables import titles_of
+from loomproof.loom.text import first_of
 
 
 def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work) -> list[Line]:
@@ -71,7 +73,11 @@ def _speaks_of_ends(texts: Mapping[str, str]) -> bool:
     """Whether a row below the headings says the same in another language: ``Von``, ``Nach``."""
     said = [text for role, text in texts.items() if role.startswith(("from", "to", "place", "connector"))]
     ends = ("whole", "connector", "cavity", "place")
-    return len(said) > 1 and all(len(text) > 1 and spoken(0, text).thing in ends for text in said)
+    found = [spoken(0, text) for text in said]
+    # "Pin 1 of J1" speaks of a pin, and is one.
+    return len(said) > 1 and all(
+        len(h.text) > 1 and h.thing in ends and not re.search(r"\d", h.name) for h in found
+    )
 
 
 def _is_headings(cells: Sequence[str], grid: Grid, roles: Roles) -> bool:
@@ -103,6 +109,28 @@ def owned_end(roles: Roles, grids: Sequence[Grid]) -> Roles:
     """Say at which end of its wires each sheet is of a connector of its own, if any is."""
     side = next((side for side, name in roles.connectors.items() if name == grids[0].owner), "")
     return replace(roles, by_sheet={g.sheet.title: g.owner for g in grids} if side else {}, owned=side)
+
+
+def of_its_sheet(roles: Roles, grids: Sequence[Grid], answer: str) -> Roles:
+    """Say that the cavities at one end are of the connector that their sheet is called, or ask whether."""
+    sides = [
+        question.name.partition(" ")[2] for question in roles.questions if question.name[:10] == "connector "
+    ]
+    titles = [grid.sheet.title for grid in grids]
+    plain_titles = len({*titles}) == len(titles) > 1 and not any(map(places.no_name, titles))
+    if len(sides) != 1 or not plain_titles or answer == "no":
+        return roles
+    (side,) = sides
+    if not answer:
+        some = first_of(titles, 4)
+        text = f"do the sheets {some} name the connectors of the pins on them?"
+        return replace(roles, questions=(Question("sections", text, ("connectors", "no")),))
+    columns = dict(roles.columns)
+    if side in columns:
+        columns[f"{side}_cavity"] = columns.pop(side)
+    left = tuple(q for q in roles.questions if q.name != f"connector {side}")
+    by_sheet = dict(zip(titles, titles, strict=True))
+    return replace(roles, columns=columns, questions=left, by_sheet=by_sheet, owned=side)
 
 
 def owned_by_sheet(grid: Grid, roles: Roles) -> Roles:

@@ -248,6 +248,14 @@ _CAVITY_LIKE = re.compile(
 _DOTTED = re.compile(r"([^.]+)\.(\w+\s*\.\.\.?\s*\w+)")
 """Where a dot parts connector from cavity: a range of cavities, ``J1.2..4``."""
 
+_PIN = r"(?:pin|cavity|cav|pos|position|terminal|contact|kammer|kontakt|klemme)\.?"
+_CALLED = r"[\s#:]*(?P<cavity>[A-Za-z]{0,2}\d{1,4}[A-Za-z]?|[A-Za-z])"
+_PIN_OF = re.compile(
+    rf"{_PIN}{_CALLED}\s+(?:of|on|at|von|an)\s+(?P<connector>\S.*)", re.IGNORECASE | re.ASCII
+)
+_PIN_AT = re.compile(rf"(?P<connector>\S.*?)[\s,]+{_PIN}{_CALLED}", re.IGNORECASE | re.ASCII)
+"""Places in words: ``Pin 1 of J1``, ``J1 pin 1``."""
+
 _CONNECTORS = re.compile(r"([A-Za-z]+)\d+\s*(?:\.\.\.?|…|–|—|\bto\b|\bbis\b)\s*\1\d+\b.*", re.IGNORECASE)
 """A range of connectors: ``C3..C10``, ``SW1–SW12 pin B``."""
 
@@ -273,6 +281,8 @@ def parted(text: str, separator: str, *, given: bool = False, known: Collection[
     if separator == "." and ".." in text:
         ranged = _DOTTED.fullmatch(text)
         return (ranged[1], ranged[2]) if ranged else (text, "")
+    if separator == " " and (spoken := _PIN_OF.fullmatch(text) or _PIN_AT.fullmatch(text)):
+        return spoken["connector"], spoken["cavity"]
     connector, mark, cavity = text.rpartition(separator)
     connector, cavity = connector.strip(), cavity.strip()
     if not mark or not connector or not cavity:

@@ -95,6 +95,8 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
         roles = lining.owned(roles, found.grids, title)
     elif roles.kind == "wires" and grid.owner:
         roles = lining.owned_end(roles, found.grids)
+    elif roles.kind == "wires":
+        roles = lining.of_its_sheet(roles, found.grids, answers.said.get("sections", ""))
     # Which tables there are comes first: of several read as one nothing else can be asked.
     work.questions += found.questions or roles.questions
     _lost(found.grids, roles, work)
@@ -202,7 +204,8 @@ def _joined(
     lines = lining.lines_of(grids, roles, splitter, work)
     rows = frozenset((line.sheet, line.row) for line in lines)
     if any(
-        question.name.startswith(("column", "connector", "blocks", "sections")) for question in work.questions
+        question.name.startswith(("column", "connector", "blocks", "sections", "sheets"))
+        for question in work.questions
     ):
         return Joined(), separator, [], rows
     ends.settle(lines, roles, work)

@@ -38,6 +38,16 @@ def place_wires(
     document.warn_of(SHARED, [str(end) for end in dict.fromkeys(places.shared)], cure=SHARED_CURE)
     document.warn_of("contact points whose cavity or terminal is not in the harness", places.nowhere)
     document.warn_of(
+        "cavities with a contact for each of several conductors of one cable, taken for a coaxial contact",
+        [str(end) for end in dict.fromkeys(places.coaxial)],
+        cure="Where they touch, give their wires one cavity in the tables.",
+    )
+    document.warn_of(
+        "contact points of one wire that the file puts into no cavity, taken for loose ends",
+        places.bare,
+        cure="Where one sits in a connector, write its place into wires.csv.",
+    )
+    document.warn_of(
         "contact points with a cavity for each of several variants, read with the first one",
         places.alternatives,
         cure="Name a configuration where it matters.",
@@ -151,6 +161,8 @@ def _apart(contact: _Contact, places: Places) -> End:
         connector, end = beside(places.connectors[own.connector], own.cavity, what)
         places.add(connector)
         number += 1
+    if end != own:
+        places.coaxial.append(end)
     if contact.wires and places.wires_at.get(end):
         places.shared.append(end)
     return end
@@ -159,6 +171,8 @@ def _apart(contact: _Contact, places: Places) -> End:
 def _bare(document: VecDocument, point: etree._Element, wires: int, places: Places) -> End:
     """Return the end of a contact point without terminal and cavity: a joint, or a wire's loose end."""
     name = places.names.give(document.called(point) or point.get("id", "end"))
+    if wires == 1:
+        places.bare.append(name)
     if wires > 1:
         places.add(Connector(name, ConnectorKind.SPLICE))
         return End(name)

@@ -32,6 +32,8 @@ class Places:
     shared: list[End] = field(default_factory=list)
     nowhere: list[str] = field(default_factory=list)
     alternatives: list[str] = field(default_factory=list)
+    coaxial: list[End] = field(default_factory=list)
+    bare: list[str] = field(default_factory=list)
 
     def add(self, connector: Connector) -> None:
         """Keep a connector under its name."""

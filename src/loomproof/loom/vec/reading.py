@@ -121,6 +121,11 @@ def _loom(
     parts = read_parts(document, components, places, there, sides.names_in(side))
     tell_rest(document, components)
     signals = signals.only({wire.circuit for wire in wires})
+    document.warn_of(
+        "left out, and named in the loom as such",
+        document.left_out,
+        cure="Look for them in the loom, and add them to the tables.",
+    )
     connectors = tuple(places.connectors.values())
     if not connectors:
         raise DescriptionError(
