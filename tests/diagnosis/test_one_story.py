@@ -117,3 +117,7 @@ def test_a_short_of_the_adapter_is_told_with_the_whole_loom_off(looms: dict[str,
     touch = found(looms["tail_lamp"], Injected("short", ends_of("LAMP:3 LAMP:4")))
     (told,) = (each.tell_apart for each in touch.alternatives if each.text.startswith("leads of the adapter"))
     assert told.startswith("Take the whole loom off the adapter and prove again, ")
+    apart = next(step for step in touch.repair if "one at a time" in step)
+    assert apart.startswith("Where plugs within the loom join up"), (
+        "a plug off the adapter takes no short along"
+    )

@@ -115,8 +115,8 @@ class Shorts(Desk):
             places = [*self._trunk(conductors, touching), *(touch.text for touch in touching)]
             repair = [
                 f"Look {where}: {what}?",
-                "Unplug connectors on these conductors one at a time, proving between: "
-                "the short goes with the part that holds it.",
+                "Where plugs within the loom join up these conductors, undo them one at a time, proving "
+                "between: the short stays on the side that holds it.",
                 _MEND,
             ]
             other = Alternative(
