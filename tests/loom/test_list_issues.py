@@ -173,3 +173,18 @@ def test_sheets_that_may_name_the_connectors_of_their_pins_are_asked_about() -> 
     told = read(book, "list.xlsx", said={"sections": "connectors"})
     assert nets_of(loom_of(told)) == nets("J1:1 J2:2", "J1:2 J3:1", "J2:1 J3:2")
     assert names(read(book, "list.xlsx", said={"sections": "no"}).open) == ["connector from"]
+
+
+def test_titles_between_wires_may_name_the_connector_at_one_end() -> None:
+    # Once the cure was to name one connector, which put the pins of both into it.
+    rows = "Connector ECU,,,\n1,B,1,RD\n2,B,2,BK\nConnector TCU,,,\n1,B,3,RD\n2,B,4,BK\n"
+    text = f"Pin,To,Pin,Colour\n{rows}"
+    assert names(read(text).open) == ["sections"]
+    told = read(text, said={"sections": "connectors"})
+    assert nets_of(loom_of(told)) == nets("ECU:1 B:1", "ECU:2 B:2", "TCU:1 B:3", "TCU:2 B:4")
+
+
+@pytest.mark.parametrize("note", ["via diode 1N4007", "5 A fuse in line", "über Widerstand 120 Ohm"])
+def test_a_part_within_a_wire_is_told(note: str) -> None:
+    reading = read(f"From,Pin,To,Pin,Note\nJ1,1,J2,1,{note}\nJ1,2,J2,2,fuse box side\n")
+    assert [n.row for n in reading.notes if "a part within the wire" in n.message] == [2]

@@ -72,6 +72,39 @@ class Withdrawn:
         return no or bool(_WITHDRAWN.fullmatch(text))
 
 
+_WITHIN = re.compile(
+    r"\b(?:via|through|in[- ]?line|in series|über|ueber|in reihe)\b.*?"
+    r"(?:diode|resistor|widerstand|relay|relais|fuse|sicherung|capacitor|kondensator|switch|schalter)"
+    r"|(?:diode|resistor|widerstand|fuse|sicherung|capacitor|kondensator)\b.*?"
+    r"\b(?:in[- ]?line|in series|in reihe)\b",
+    re.IGNORECASE,
+)
+"""What people write beside a wire that a part is in the middle of."""
+
+
+def say_parts_within(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
+    """Say where remarks may mean a part within a wire: a proof would expect a plain conductor there."""
+    columns = [h.column for h in roles.left_out] + [roles.columns[r] for r in ("note",) if r in roles.columns]
+    found = [
+        (grid, row, column, cells[column])
+        for grid in grids
+        for row, cells in grid.cells()
+        for column in columns
+        if _WITHIN.search(cells[column])
+    ]
+    if found and roles.kind == "wires":
+        grid, row, column, text = found[0]
+        more = f" ({len(found)} such)" if len(found) > 1 else ""
+        work.note(
+            f"{places.one_line(text)[:60]!r} may mean a part within the wire{more}, which is taken as a "
+            "plain conductor",
+            "Where a part is there, write it into components.csv and the wire as two.",
+            row,
+            grid.headings[column].shown,
+            grid.sheet.title,
+        )
+
+
 _SPEAKS = {"via", "through", "other", "goes", "connects", "connected", "über", "ueber", "durch", "mate"}
 _THINGS = ("whole", "place", "cavity", "connector")
 _MARKS = (":", ".", "-", "/")

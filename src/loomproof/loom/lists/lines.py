@@ -11,7 +11,7 @@ from loomproof.errors import Problem, UsageError
 from loomproof.loom.lists import places
 from loomproof.loom.lists.ends import Line, Side, Work, rows_of, sides_of
 from loomproof.loom.lists.headings import Grid, plain, spoken
-from loomproof.loom.lists.left_over import Withdrawn, ask_about_places
+from loomproof.loom.lists.left_over import Withdrawn, ask_about_places, say_parts_within
 from loomproof.loom.lists.parting import PIECES, Splitter
 from loomproof.loom.lists.questions import Question
 from loomproof.loom.lists.roles import Roles
@@ -25,6 +25,7 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
     variants = variants_of(grids, roles, work)
     withdrawn = Withdrawn(grids, roles, work)
     ask_about_places(grids, roles, work)
+    say_parts_within(grids, roles, work)
     for grid in grids:
         mine: list[Line] = []
         used = set(roles.columns.values())
@@ -117,6 +118,7 @@ def of_its_sheet(roles: Roles, grids: Sequence[Grid], answer: str) -> Roles:
         question.name.partition(" ")[2] for question in roles.questions if question.name[:10] == "connector "
     ]
     titles = [grid.sheet.title for grid in grids]
+    owners = [grid.owner or grid.sheet.title for grid in grids]
     plain_titles = len({*titles}) == len(titles) > 1 and not any(map(places.no_name, titles))
     if len(sides) != 1 or not plain_titles or answer == "no":
         return roles
@@ -129,7 +131,7 @@ def of_its_sheet(roles: Roles, grids: Sequence[Grid], answer: str) -> Roles:
     if side in columns:
         columns[f"{side}_cavity"] = columns.pop(side)
     left = tuple(q for q in roles.questions if q.name != f"connector {side}")
-    by_sheet = dict(zip(titles, titles, strict=True))
+    by_sheet = dict(zip(titles, owners, strict=True))
     return replace(roles, columns=columns, questions=left, by_sheet=by_sheet, owned=side)
 
 

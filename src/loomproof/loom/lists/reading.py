@@ -93,9 +93,8 @@ def understand(data: bytes, file: str, name: str = "", answers: Answers | None =
     roles = assign(grid, answers)
     if roles.kind != "wires" and "connector" not in roles.columns and "place" not in roles.columns:
         roles = lining.owned(roles, found.grids, title)
-    elif roles.kind == "wires" and grid.owner:
-        roles = lining.owned_end(roles, found.grids)
     elif roles.kind == "wires":
+        roles = lining.owned_end(roles, found.grids) if grid.owner else roles
         roles = lining.of_its_sheet(roles, found.grids, answers.said.get("sections", ""))
     # Which tables there are comes first: of several read as one nothing else can be asked.
     work.questions += found.questions or roles.questions

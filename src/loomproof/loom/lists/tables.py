@@ -8,9 +8,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 from loomproof.loom.lists.heading_rows import grid_of
-from loomproof.loom.lists.headings import Grid
+from loomproof.loom.lists.headings import SIDES, Grid
 from loomproof.loom.lists.places import no_name, nothing
 from loomproof.loom.lists.questions import Answers, Question
 from loomproof.loom.lists.sheets import Row, Sheet
@@ -74,7 +75,8 @@ def _sections(grid: Grid, answers: Answers) -> tuple[list[Grid], list[Question]]
     """Return the parts of a list of pins that stand under titles, where these name their connectors."""
     things = {heading.thing for heading in grid.headings if not heading.side}
     named = any(heading.name for heading in grid.headings if heading.thing == "cavity")
-    if "cavity" not in things or things & {"connector", "place"} or named:
+    unowned = "cavity" in things and not things & {"connector", "place"} and not named
+    if not unowned and not any(map(partial(_end_unowned, grid), SIDES)):
         return [grid], []
     parts = list(_parts(grid))
     if len(parts) < 2:
@@ -87,6 +89,14 @@ def _sections(grid: Grid, answers: Answers) -> tuple[list[Grid], list[Question]]
     titles = ", ".join(repr(title) for title, _ in parts[:4])
     text = f"{titles} stand alone between the rows: do they name the connectors of the pins below them?"
     return [grid], [Question("sections", text, ("connectors", "no"))]
+
+
+def _end_unowned(grid: Grid, side: str) -> bool:
+    """Whether one end of each wire has a column of cavities and none that says whose they are."""
+    things = {heading.thing for heading in grid.headings if heading.side == side}
+    named = any(heading.name for heading in grid.headings if heading.side == side)
+    unsided = any(h.thing == "connector" and not h.side for h in grid.headings)
+    return "cavity" in things and not things & {"connector", "whole"} and not named and not unsided
 
 
 def titles_of(grid: Grid) -> dict[int, str]:
