@@ -188,3 +188,28 @@ def test_titles_between_wires_may_name_the_connector_at_one_end() -> None:
 def test_a_part_within_a_wire_is_told(note: str) -> None:
     reading = read(f"From,Pin,To,Pin,Note\nJ1,1,J2,1,{note}\nJ1,2,J2,2,fuse box side\n")
     assert [n.row for n in reading.notes if "a part within the wire" in n.message] == [2]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Signal,Conn. 1,Pin 1,Conn. 2,Pin 2,Conn. 3,Pin 3\nA,J1,1,J2,1,J3,1\nB,J1,2,J2,2,,\n",
+        "Pin,Signal,Verbunden mit\nX1.1,A,X2.1\nX1.2,B,X2.2\n",
+    ],
+)
+def test_a_third_end_and_what_a_pin_is_joined_to_are_not_lost_in_silence(text: str) -> None:
+    assert names(read(text).open) == ["left_over"]
+
+
+def test_words_beside_a_place_are_no_connector() -> None:
+    # Once "Jumper to J1" was a connector of its own, and J1:3 and J1:4 were apart.
+    reading = read("From,To\nJ1-1,J2-1\nJ1-2,J2-2\nJ1-3,Jumper to J1-4\n")
+    assert [(p.row, p.message) for p in reading.problems] == [
+        (4, "'Jumper to J1-4' holds words beside a place")
+    ]
+
+
+def test_a_heading_over_no_other_is_the_column_s_own() -> None:
+    reading = read("W#,FROM,,TO,,State\n,REF,PIN,REF,PIN,\n7,P1,A,P2,A,new\n8,P1,B,P2,B,new\n")
+    assert [wire.name for wire in loom_of(reading).wires] == ["7", "8"]
+    assert reading.columns_left == ("State",)

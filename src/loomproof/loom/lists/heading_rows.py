@@ -80,7 +80,7 @@ def _under(above: Sequence[str], texts: Sequence[str]) -> list[str]:
     for i, text in enumerate(texts):
         if i < len(spans) and spans[i]:
             over = spans[i]
-            if not text and sides[i].thing and not sides[i].side:
+            if not text and not sides[i].side:
                 joined.append(over)  # A heading over no other is a column's own.
                 continue
         heading = spoken(i, text)

@@ -130,7 +130,7 @@ _FILLERS = [
 
 _PATTERNS: dict[str, str] = {
     "wire": r"(?:wire|lead|cable|conductor|ader|ltg|leitungs?|draht)"
-    r"(?:_?(?:no|nr|number|nummer|name|id|label|#))?|item|id|no|nr|#|num|number",
+    r"(?:_?(?:no|nr|number|nummer|name|id|label|#))?|w_?(?:no|nr|#)|item|id|no|nr|#|num|number",
     "colour": r"(?:wire_|ader_?|leitungs_?)?(?:colou?rs?|farben?|col|farbe)(?:_?code)?",
     "csa_mm2": r"(?:csa|area|section|cross_section|size|querschnitt|quer|gauge|wire)?"
     r"_?(?:mm2|mm²|sqmm|qmm|mm_?2)|csa|querschnitt|quer|wire_dm",

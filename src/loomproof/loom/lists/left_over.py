@@ -105,7 +105,20 @@ def say_parts_within(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
         )
 
 
-_SPEAKS = {"via", "through", "other", "goes", "connects", "connected", "über", "ueber", "durch", "mate"}
+_SPEAKS = {
+    "via",
+    "through",
+    "other",
+    "goes",
+    "connects",
+    "connected",
+    "über",
+    "ueber",
+    "durch",
+    "mate",
+    "verbunden",
+    "gegenstelle",
+}
 _THINGS = ("whole", "place", "cavity", "connector")
 _MARKS = (":", ".", "-", "/")
 
@@ -129,9 +142,8 @@ def ask_about_places(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
             or bool(_SPEAKS & {*plain(heading.text).split("_")})
         )
         alike = [text for text in texts if any(_is_place(text, known, strange=speaks))]
-        numbered = not heading.thing and plain(heading.text)[-1:].isdecimal()
-        if heading.side and (heading.thing == "whole" or numbered) and roles.kind == "wires":
-            alike = texts  # "To 2" beside "To 1" is an end, whatever it holds.
+        if roles.kind == "wires" and _is_one_more_end(heading, grids[0], roles):
+            alike = texts  # "To 2" beside "To 1", "Pin 3" beside "Pin 2" are ends, whatever they hold.
         if alike and 2 * len(alike) > len(texts):
             found.append((heading, alike[0]))
     shown = [heading.shown for heading, _ in found]
@@ -143,6 +155,16 @@ def ask_about_places(grids: Sequence[Grid], roles: Roles, work: Work) -> None:
             "row for each wire, or say what the column is.",
             ("leave out",),
         )
+
+
+def _is_one_more_end(heading: Heading, grid: Grid, roles: Roles) -> bool:
+    """Whether a heading that is not used is called as those of ends are, but for its number."""
+    if heading.side and heading.thing == "whole":
+        return True
+    ends = {column for role, column in roles.columns.items() if role.startswith(("from", "to"))}
+    used = [other for other in grid.headings if other.column in ends]
+    called = re.sub(r"\d+", "9", plain(heading.text))
+    return bool(heading.text) and any(re.sub(r"\d+", "9", plain(other.text)) == called for other in used)
 
 
 def _is_place(text: str, known: set[str], *, strange: bool) -> Iterator[bool]:

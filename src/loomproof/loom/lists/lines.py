@@ -222,6 +222,8 @@ def _ends_in(line: Line, roles: Roles, splitter: Splitter, work: Work) -> list[L
     return [line]
 
 
+_BESIDE = re.compile(r".*\b(?:to|via|from|with|nach|von|zu|mit)\s+(\S.*)", re.IGNORECASE | re.DOTALL)
+"""``Jumper to J1``: words, and the connector that they are about."""
 _HALVES = re.compile(r"^\s*[|;&]|[|;&]\s*$")
 _DOUBTFUL = re.compile(r"[\"″”〃]|.*\?|.*\d\*|\?.*|\*\w.*|.*[¹²³⁰-⁹†‡].*", re.DOTALL)
 """A question mark, a footnote's star or raised number at a name; ``RESET*`` is a name of its own."""
@@ -252,6 +254,10 @@ def _unclear(line: Line, roles: Roles, splitter: Splitter) -> tuple[str, str] | 
 def _not_one(said: str, splitter: Splitter) -> str:
     """Return why a cell is no place: it lacks a half, or has one too many."""
     pieces = places.pieces(said, PIECES)
+    for piece in pieces:
+        beside = _BESIDE.fullmatch(splitter.parted(piece)[0])
+        if beside and beside[1] in splitter.known:
+            return f"{said!r} holds words beside a place"
     if why := next(filter(None, map(places.several_connectors, pieces)), ""):
         return why
     parted = [bool(splitter.parted(piece)[1]) for piece in pieces]
