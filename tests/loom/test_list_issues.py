@@ -213,3 +213,9 @@ def test_a_heading_over_no_other_is_the_column_s_own() -> None:
     reading = read("W#,FROM,,TO,,State\n,REF,PIN,REF,PIN,\n7,P1,A,P2,A,new\n8,P1,B,P2,B,new\n")
     assert [wire.name for wire in loom_of(reading).wires] == ["7", "8"]
     assert reading.columns_left == ("State",)
+
+
+def test_a_cavity_below_its_connector_in_one_cell() -> None:
+    # Once each such cell was a ring terminal called "J1 1".
+    loom = loom_of(read('From,To\n"J1\n1","J2\n1"\n"J1\n2","J2\n2"\n'))
+    assert nets_of(loom) == nets("J1:1 J2:1", "J1:2 J2:2")

@@ -17,6 +17,10 @@ PIECES = re.compile(r"\s*[,;&|\n]\s*")
 """Marks between several places in one cell."""
 
 
+_TWO_LINES = re.compile(r"[^\n:]+\n(?:\d{1,3}|[A-Za-z])", re.ASCII)
+"""A connector and below it, in the same cell, its cavity."""
+
+
 @dataclass(frozen=True, slots=True)
 class Splitter:
     """How one text is parted: by which mark, whether a person said so, connectors known from plain places.
@@ -52,6 +56,8 @@ def splitter_for(grids: Sequence[Grid], roles: Roles, work: Work) -> Splitter:
     # A mark that was kept with an issue before is none where this one has it nowhere.
     if mark and (fits or "separator" not in work.answers.about):
         return Splitter(mark, given=True)
+    if texts and all(_TWO_LINES.fullmatch(text) for text in texts):
+        return Splitter(" ")
     best = places.separators_of(pieces)
     if not best:
         return Splitter()
