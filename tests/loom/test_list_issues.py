@@ -58,7 +58,13 @@ def test_a_hidden_sheet_is_asked_about() -> None:
 
 @pytest.mark.parametrize(
     ("heading", "mark"),
-    [("Status", "DELETED"), ("Bemerkung", "entfällt ab Rev. C"), ("Notes", "removed"), ("Rev", "gestrichen")],
+    [
+        ("Status", "DELETED"),
+        ("Bemerkung", "entfällt ab Rev. C"),
+        ("Notes", "removed"),
+        ("Rev", "gestrichen"),
+        ("Qty", "0"),
+    ],
 )
 def test_a_row_that_the_list_calls_withdrawn_is_asked_about(heading: str, mark: str) -> None:
     text = f"From,Pin,To,Pin,{heading}\nJ1,1,J2,1,new\nJ1,2,J2,2,{mark}\n"
@@ -68,6 +74,28 @@ def test_a_row_that_the_list_calls_withdrawn_is_asked_about(heading: str, mark: 
     assert [(p.row, p.message) for p in left.left_out] == [(3, f"left out: the list says {mark!r}")]
     kept = read(text, said={"withdrawn": "keep"})
     assert nets_of(loom_of(kept)) == nets("J1:1 J2:1", "J1:2 J2:2")
+
+
+def test_rows_that_a_book_hides_are_asked_about() -> None:
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    for row in (("From", "Pin", "To", "Pin"), ("J1", "1", "J2", "1"), ("J1", "2", "J2", "2")):
+        sheet.append(row)
+    sheet.row_dimensions[3].hidden = True
+    file = io.BytesIO()
+    book.save(file)
+    assert names(read(file.getvalue(), "list.xlsx").open) == ["withdrawn"]
+    left = read(file.getvalue(), "list.xlsx", said={"withdrawn": "leave out"})
+    assert nets_of(loom_of(left)) == nets("J1:1 J2:1")
+    kept = read(file.getvalue(), "list.xlsx", said={"withdrawn": "keep"})
+    assert nets_of(loom_of(kept)) == nets("J1:1 J2:1", "J1:2 J2:2")
+
+
+def test_rows_of_several_models_are_asked_about() -> None:
+    text = "From,Pin,To,Pin,Model\nJ1,1,J2,1,left-hand drive\nJ1,1,J3,1,right-hand drive\n"
+    assert names(read(text).open) == ["variant"]
+    chosen = read(text, said={"variant": "left-hand drive"})
+    assert nets_of(loom_of(chosen)) == nets("J1:1 J2:1")
 
 
 @pytest.mark.parametrize("note", ["removed insulation 5 mm", "not deleted", "cancel button"])

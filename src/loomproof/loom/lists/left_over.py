@@ -26,17 +26,18 @@ _WITHDRAWN = re.compile(
 
 _IS_IT = re.compile(
     r"(?:is_?)?(?:active|fitted|installed|populated|present|valid|used|in_use|aktiv|verbaut|eingebaut"
-    r"|best(?:ü|ue)ckt|g(?:ü|ue)ltig|vorhanden)"
+    r"|best(?:ü|ue)ckt|g(?:ü|ue)ltig|vorhanden|qty|quantity|menge|anzahl|st(?:ü|ue)ckzahl)"
 )
 _NO = frozenset(["no", "n", "nein", "false", "0", "off"])
-"""A column that asks whether a wire is there, and what says that it is not."""
+"""A column that asks whether a wire is there, or how many, and what says that it is not."""
+_HIDDEN = "hidden in the book"
 
 
 class Withdrawn:
     """The rows that a column says are no longer of the loom, and whether they are left out."""
 
     def __init__(self, grids: Sequence[Grid], roles: Roles, work: Work) -> None:
-        """Ask where a column that is not used, or that of the notes, says so of a row."""
+        """Ask where a column that is not used, or that of the notes, says so of a row, or a book hides it."""
         self._columns = [h.column for h in roles.left_out]
         self._columns += [roles.columns["note"]] if "note" in roles.columns else []
         self._asks = {h.column for h in roles.left_out if _IS_IT.fullmatch(plain(h.text))}
@@ -47,9 +48,21 @@ class Withdrawn:
             for column in self._columns
             if self._says(cells[column], column)
         ]
-        said = list(dict.fromkeys(text for *_, text in found))
+        unseen = [(grid, row) for grid in grids for row, _ in grid.cells() if row in grid.sheet.hidden_rows]
+        said = list(dict.fromkeys([text for *_, text in found] + [_HIDDEN] * bool(unseen)))
         answer = work.said("withdrawn", said)
         self._leaves = answer == "leave out"
+        if unseen and not answer:
+            first, row = unseen[0]
+            sheet = f"sheet {first.sheet.title}, " if first.sheet.title else ""
+            more = f" (and {len(unseen) - 1} more)" if len(unseen) > 1 else ""
+            work.ask(
+                "withdrawn",
+                f"{sheet}row {row}{more} is {_HIDDEN}, by a filter or by hand: is such a row left out, or a "
+                "wire of this loom?",
+                ("leave out", "keep"),
+            )
+            return
         if found and not answer:
             grid, row, column, text = found[0]
             sheet = f"sheet {grid.sheet.title}, " if grid.sheet.title else ""
@@ -62,8 +75,10 @@ class Withdrawn:
                 ("leave out", "keep"),
             )
 
-    def why_not(self, cells: Sequence[str]) -> str:
+    def why_not(self, grid: Grid, row: int, cells: Sequence[str]) -> str:
         """Return why a row is none of the loom, or an empty text where it is one."""
+        if self._leaves and row in grid.sheet.hidden_rows:
+            return f"it is {_HIDDEN}"
         text = next((cells[c] for c in self._columns if self._says(cells[c], c)), "")
         return f"the list says {text!r}" if text and self._leaves else ""
 

@@ -41,7 +41,7 @@ def lines_of(grids: Sequence[Grid], roles: Roles, splitter: Splitter, work: Work
                 work.leave(line, "it begins with the mark of a remark")
             elif row in titles:
                 work.leave(line, f"it holds a title alone, {titles[row]!r}")
-            elif why := variants.why_not(cells) or withdrawn.why_not(cells):
+            elif why := variants.why_not(cells) or withdrawn.why_not(grid, row, cells):
                 work.leave(line, why)
             elif roles.kind != "pins" and sum(map(bool, cells)) == 1:
                 text = next(text for text in cells if text)
@@ -142,7 +142,8 @@ def owned_by_sheet(grid: Grid, roles: Roles) -> Roles:
 
 
 _VARIANT = re.compile(
-    r"(?:variante?|option|config(?:uration)?|konfiguration|ausf(?:ü|ue)hrung|ausstattung|trim)(?:e?[ns])?(?:_?code)?"
+    r"(?:variante?|option|config(?:uration)?|konfiguration|ausf(?:ü|ue)hrung|ausstattung|trim"
+    r"|modell?|vehicle|fahrzeug|market|markt)(?:e?[ns])?(?:_?code)?"
 )
 
 

@@ -44,7 +44,8 @@ class Sheet:
 
     ``lost`` says by (row, column from 0) what a cell held that could not be read; ``retyped`` are columns
     that hold numbers where text was expected, with the first such row; ``merged`` the cells (row, column)
-    that stand under a merge; ``hidden`` where a workbook does not show it.
+    that stand under a merge; ``hidden`` where a workbook does not show it, ``hidden_rows`` those of its rows
+    that it does not show.
     """
 
     title: str
@@ -53,6 +54,7 @@ class Sheet:
     retyped: Mapping[int, tuple[int, str]] = field(default_factory=dict)
     merged: frozenset[tuple[int, int]] = frozenset()
     hidden: bool = False
+    hidden_rows: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,14 +247,16 @@ def _workbook(data: bytes, file: str) -> tuple[Sheet, ...]:
 
     found: list[Sheet] = []
     try:
-        merges = _merges(data)
+        marks = _marks(data)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # About styles and extensions, of which nothing is read.
             opened = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=False)
             for sheet in opened.worksheets:
                 sheet.reset_dimensions()
-                cells = _filled(_cells(sheet.iter_rows(), sheet.title, file), merges.get(sheet.title, ()))
-                found.append(replace(cells, hidden=sheet.sheet_state != "visible"))
+                merges, unseen = marks.get(sheet.title, ((), frozenset()))
+                cells = _filled(_cells(sheet.iter_rows(), sheet.title, file), merges)
+                shown = sheet.sheet_state == "visible"
+                found.append(replace(cells, hidden=not shown, hidden_rows=unseen))
     except DescriptionError:
         raise
     except Exception as error:  # The library fails on a damaged file in too many ways to name them.
@@ -309,9 +313,12 @@ _REL = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _CELL = re.compile(r"([A-Z]{1,3})(\d{1,7})(?::([A-Z]{1,3})(\d{1,7}))?")
 
 
-def _merges(data: bytes) -> dict[str, tuple[str, ...]]:
-    """Return the merged ranges of each sheet by its title, as they are written: ``A2:A4``."""
-    found: dict[str, tuple[str, ...]] = {}
+_HIDDEN_ROW = re.compile(rb"<(?:\w+:)?row\s(?=[^>]*?\bhidden=\"(?:1|true)\")[^>]*?\br=\"(\d+)\"")
+
+
+def _marks(data: bytes) -> dict[str, tuple[tuple[str, ...], frozenset[int]]]:
+    """Return by title of a sheet its merged ranges as they are written (``A2:A4``) and its hidden rows."""
+    found: dict[str, tuple[tuple[str, ...], frozenset[int]]] = {}
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         names = set(archive.namelist())
         if not {"xl/workbook.xml", "xl/_rels/workbook.xml.rels"} <= names:
@@ -325,8 +332,10 @@ def _merges(data: bytes) -> dict[str, tuple[str, ...]]:
             path = target.lstrip("/") if target.startswith("/") else posixpath.normpath(f"xl/{target}")
             if path not in names:
                 continue
-            marks = re.findall(rb"<(?:\w+:)?mergeCell\s[^>]*?ref=\"([A-Z0-9:]+)\"", archive.read(path))
-            found[sheet.get("name", "")] = tuple(mark.decode() for mark in marks[:10_000])
+            written = archive.read(path)
+            marks = re.findall(rb"<(?:\w+:)?mergeCell\s[^>]*?ref=\"([A-Z0-9:]+)\"", written)
+            merges = tuple(mark.decode() for mark in marks[:10_000])
+            found[sheet.get("name", "")] = merges, frozenset(map(int, _HIDDEN_ROW.findall(written)))
     return found
 
 
