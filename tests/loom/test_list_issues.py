@@ -91,6 +91,21 @@ def test_rows_that_a_book_hides_are_asked_about() -> None:
     assert nets_of(loom_of(kept)) == nets("J1:1 J2:1", "J1:2 J2:2")
 
 
+def test_rows_that_a_book_hides_are_asked_about_in_tables_side_by_side() -> None:
+    heads = ("From", "Pin", "To", "Pin")
+    book = openpyxl.Workbook()
+    sheet = book.worksheets[0]
+    sheet.append((*heads, None, *heads))
+    sheet.append(("J1", "1", "J2", "1", None, "J3", "1", "J4", "1"))
+    sheet.append(("J1", "2", "J2", "2", None, "J3", "2", "J4", "2"))
+    sheet.row_dimensions[3].hidden = True
+    file = io.BytesIO()
+    book.save(file)
+    assert names(read(file.getvalue(), "list.xlsx").open) == ["withdrawn"]
+    left = read(file.getvalue(), "list.xlsx", said={"withdrawn": "leave out"})
+    assert nets_of(loom_of(left)) == nets("J1:1 J2:1", "J3:1 J4:1")
+
+
 def test_rows_of_several_models_are_asked_about() -> None:
     text = "From,Pin,To,Pin,Model\nJ1,1,J2,1,left-hand drive\nJ1,1,J3,1,right-hand drive\n"
     assert names(read(text).open) == ["variant"]

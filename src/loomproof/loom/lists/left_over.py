@@ -42,45 +42,40 @@ class Withdrawn:
         self._columns += [roles.columns["note"]] if "note" in roles.columns else []
         self._asks = {h.column for h in roles.left_out if _IS_IT.fullmatch(plain(h.text))}
         found = [
-            (grid, row, column, cells[column])
+            (grid, row, text, words)
             for grid in grids
             for row, cells in grid.cells()
-            for column in self._columns
-            if self._says(cells[column], column)
+            for text, words in [self._against(grid, row, cells)]
+            if text
         ]
-        unseen = [(grid, row) for grid in grids for row, _ in grid.cells() if row in grid.sheet.hidden_rows]
-        said = list(dict.fromkeys([text for *_, text in found] + [_HIDDEN] * bool(unseen)))
-        answer = work.said("withdrawn", said)
+        answer = work.said("withdrawn", list(dict.fromkeys(text for *_, text, _ in found)))
         self._leaves = answer == "leave out"
-        if unseen and not answer:
-            first, row = unseen[0]
-            sheet = f"sheet {first.sheet.title}, " if first.sheet.title else ""
-            more = f" (and {len(unseen) - 1} more)" if len(unseen) > 1 else ""
-            work.ask(
-                "withdrawn",
-                f"{sheet}row {row}{more} is {_HIDDEN}, by a filter or by hand: is such a row left out, or a "
-                "wire of this loom?",
-                ("leave out", "keep"),
-            )
-            return
         if found and not answer:
-            grid, row, column, text = found[0]
+            grid, row, _, words = found[0]
             sheet = f"sheet {grid.sheet.title}, " if grid.sheet.title else ""
             rest = len(found) - 1
             more = f" (and {rest} more {'row' if rest == 1 else 'rows'})" if rest else ""
             work.ask(
                 "withdrawn",
-                f"{sheet}row {row}, column {grid.headings[column].shown!r} says {text!r}{more}: is such a "
-                "row left out, or a wire of this loom?",
+                f"{sheet}row {row}{words}{more}: is such a row left out, or a wire of this loom?",
                 ("leave out", "keep"),
             )
 
     def why_not(self, grid: Grid, row: int, cells: Sequence[str]) -> str:
         """Return why a row is none of the loom, or an empty text where it is one."""
-        if self._leaves and row in grid.sheet.hidden_rows:
+        text, _ = self._against(grid, row, cells) if self._leaves else ("", "")
+        if text == _HIDDEN:
             return f"it is {_HIDDEN}"
-        text = next((cells[c] for c in self._columns if self._says(cells[c], c)), "")
-        return f"the list says {text!r}" if text and self._leaves else ""
+        return f"the list says {text!r}" if text else ""
+
+    def _against(self, grid: Grid, row: int, cells: Sequence[str]) -> tuple[str, str]:
+        """Return what speaks against a row, and how it is said behind the row's number; else nothing."""
+        if row in grid.sheet.hidden_rows:
+            return _HIDDEN, f" is {_HIDDEN}, by a filter or by hand"
+        for column in self._columns:
+            if self._says(cells[column], column):
+                return cells[column], f", column {grid.headings[column].shown!r} says {cells[column]!r}"
+        return "", ""
 
     def _says(self, text: str, column: int) -> bool:
         no = column in self._asks and text.casefold() in _NO

@@ -14,7 +14,7 @@ from loomproof.loom.lists.heading_rows import grid_of
 from loomproof.loom.lists.headings import SIDES, Grid
 from loomproof.loom.lists.places import no_name, nothing
 from loomproof.loom.lists.questions import Answers, Question
-from loomproof.loom.lists.sheets import Row, Sheet
+from loomproof.loom.lists.sheets import Row
 
 _CALLED = re.compile(
     r"(?:connector|conn\.?|plug|stecker|steckverbinder|socket)\s*[:#]?\s+(?=\S)", re.IGNORECASE
@@ -61,12 +61,13 @@ def _cut(grid: Grid, first: int, last: int) -> Grid:
     title = (
         sheet.title if not first else f"{sheet.title or 'table'} from column {grid.headings[first].letter}"
     )
-    part = Sheet(
-        title,
-        rows,
-        {(row, i - first): what for (row, i), what in sheet.lost.items() if first <= i < last},
-        {i - first: what for i, what in sheet.retyped.items() if first <= i < last},
-        frozenset((row, i - first) for row, i in sheet.merged if first <= i < last),
+    part = replace(
+        sheet,
+        title=title,
+        rows=rows,
+        lost={(row, i - first): what for (row, i), what in sheet.lost.items() if first <= i < last},
+        retyped={i - first: what for i, what in sheet.retyped.items() if first <= i < last},
+        merged=frozenset((row, i - first) for row, i in sheet.merged if first <= i < last),
     )
     return grid_of(part, grid.row) or grid
 
