@@ -52,7 +52,7 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
     """
     about = _begin(folder, store, persons)
     named = _namer(persons, key)
-    runs = findings = repairs = 0
+    runs = findings = 0
     while True:
         with store.reading() as connection:
             rows = _runs_after(connection, about.run_id)
@@ -76,33 +76,25 @@ def add_to(folder: Path, store: Store, persons: Persons = Persons.KEPT, key: byt
         about = replace(about, run_id=last, run_hash=str(rows[-1]["hash"]), part=part)
         _say(folder, about)
         runs, findings = runs + len(rows), findings + len(found)
-    while True:
-        with store.reading() as connection:
-            rows = _rows(connection, _REPAIRS.where(REPAIRS.c.id > about.repair_id).limit(AT_ONCE))
-        if not rows:
-            break
-        part, last = about.part + 1, rows[-1]["id"]
-        for row in rows:
-            row["person"] = named(row["person"])
-        _write(folder, "repairs", part, [(str(row["done"])[:7], row) for row in rows])
-        about = replace(about, repair_id=last, part=part)
-        _say(folder, about)
-        repairs += len(rows)
-    confirmed = 0
-    while True:
-        with store.reading() as connection:
-            rows = _confirmed_after(connection, about.confirmed_id)
-        if not rows:
-            break
-        part, last = about.part + 1, rows[-1]["id"]
-        for row in rows:
-            row["person"] = named(row["person"])
-        _write(folder, "confirmed", part, [(str(row["said"])[:7], row) for row in rows])
-        about = replace(about, confirmed_id=last, part=part)
-        _say(folder, about)
-        confirmed += len(rows)
+    noted = Counter[str]()
+    for table, after, when, kept in (
+        ("repairs", _repairs_after, "done", "repair_id"),
+        ("confirmed", _confirmed_after, "said", "confirmed_id"),
+    ):
+        while True:
+            with store.reading() as connection:
+                rows = after(connection, getattr(about, kept))
+            if not rows:
+                break
+            part, last = about.part + 1, rows[-1]["id"]
+            for row in rows:
+                row["person"] = named(row["person"])
+            _write(folder, table, part, [(str(row[when])[:7], row) for row in rows])
+            about = replace(about, part=part, **{kept: last})
+            _say(folder, about)
+            noted[table] += len(rows)
     _whole(folder, about)
-    return Made(runs, findings, repairs, confirmed)
+    return Made(runs, findings, noted["repairs"], noted["confirmed"])
 
 
 _RUNS = (
@@ -131,6 +123,10 @@ _READINGS = select(READINGS).order_by(READINGS.c.run_id, READINGS.c.joint)
 _REPAIRS = select(
     *(REPAIRS.c.id, REPAIRS.c.run_id, REPAIRS.c.finding, REPAIRS.c.person, REPAIRS.c.done, REPAIRS.c.words)
 ).order_by(REPAIRS.c.id)
+
+
+def _repairs_after(connection: Connection, repair_id: int) -> list[dict[str, Any]]:
+    return _rows(connection, _REPAIRS.where(REPAIRS.c.id > repair_id).limit(AT_ONCE))
 
 
 def _confirmed_after(connection: Connection, confirmed_id: int) -> list[dict[str, Any]]:

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Row, select
 
@@ -48,7 +48,11 @@ GROWING = {
 UNSEALED = ("repairs", "answers", "confirmed", "selftests")
 """Tables of which no seal vouches for a row: who added one shows only by what was announced and noted."""
 
+_NAMED = 5
+"""So many rows are named, of however many."""
+
 Rows = Sequence[Row[*tuple[Any, ...]]]
+_Thing = TypeVar("_Thing")
 
 
 def row_digest(table: str, run_hash: str, values: Mapping[str, object]) -> str:
@@ -68,16 +72,37 @@ def told_apart(connection: Connection, name: str, rows: Rows, announced: Counter
     for at in range(0, len(runs), AT_ONCE):
         query = select(RUNS.c.id, RUNS.c.hash).where(RUNS.c.id.in_(runs[at : at + AT_ONCE]))
         hashes |= {row.id: row.hash for row in connection.execute(query)}
-    own, other = [], []
-    for row in rows:
+
+    def digest(row: Row[*tuple[Any, ...]]) -> str:
         values = {str(key): value for key, value in row._mapping.items()}
-        digest = row_digest(name, hashes.get(values.get("run_id", 0), ""), values)
-        if announced[digest]:
-            announced[digest] -= 1
-            own.append(row)
+        return row_digest(name, hashes.get(values.get("run_id", 0), ""), values)
+
+    return parted(rows, digest, announced)
+
+
+def parted(
+    things: Iterable[_Thing], digest: Callable[[_Thing], str], announced: Counter[str]
+) -> tuple[list[_Thing], list[_Thing]]:
+    """Return which things were announced by their digests, and the others; ``announced`` as `told_apart`."""
+    own, other = [], []
+    for thing in things:
+        said = digest(thing)
+        if announced[said]:
+            announced[said] -= 1
+            own.append(thing)
         else:
-            other.append(row)
+            other.append(thing)
     return own, other
+
+
+def numbered(ranges: Iterable[tuple[int, int]], numbers: Iterable[int]) -> str:
+    """Return in words which rows stay outside, those of the ranges and further ones, the first few of them.
+
+    An empty text where there are none.
+    """
+    named = [str(first) if first == last else f"{first} to {last}" for first, last in ranges]
+    named += map(str, numbers)
+    return ", ".join(named[:_NAMED]) + (", …" if len(named) > _NAMED else "")
 
 
 def is_outside(ranges: Iterable[tuple[int, int]], number: int) -> bool:

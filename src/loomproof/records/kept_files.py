@@ -10,18 +10,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
+from operator import itemgetter
 from pathlib import Path
 
 from loomproof.records.canonical import sha256_hex
 from loomproof.records.data_folder import SELFTEST_LINES, ZERO_LINES
-from loomproof.records.growing import is_outside, with_outside
+from loomproof.records.growing import is_outside, numbered, parted, with_outside
 from loomproof.records.heads import Grown, Heads, KeptFile, changing, grown_by, write_heads
 from loomproof.records.keys import Signer
 
 _FILES = (SELFTEST_LINES, ZERO_LINES)
-_NAMED = 5
-"""So many lines are named, of however many."""
-
 _Line = tuple[int, str]
 """A line's number, from 1, and the hash of its bytes."""
 
@@ -46,10 +44,7 @@ def file_troubles(folder: Path, heads: Heads) -> list[str]:
         lines = _lines(folder / name)
         if grown_by(Grown(), _in_digest(lines, noted)).digest != noted.grown.digest:
             troubles.append(f"{folder / name}: lines that were noted are gone, changed or in another order")
-        numbers = [str(first) if first == last else f"{first} to {last}" for first, last in noted.outside]
-        numbers += [str(number) for number, _ in _told_apart(lines, noted)[1]]
-        if numbers:
-            shown = ", ".join(numbers[:_NAMED]) + (", …" if len(numbers) > _NAMED else "")
+        if shown := numbered(noted.outside, (number for number, _ in _told_apart(lines, noted)[1])):
             troubles.append(
                 f"{folder / name}: added by no command of this account (line {shown}), by other means than "
                 "this program"
@@ -72,15 +67,8 @@ def _in_digest(lines: list[_Line], noted: KeptFile) -> list[_Line]:
 def _told_apart(lines: list[_Line], noted: KeptFile) -> tuple[list[_Line], list[_Line], tuple[str, ...]]:
     """Return the lines behind those noted that were announced, those that were not, and what is left over."""
     announced = Counter(noted.announced)
-    own, other = [], []
-    for line in lines:
-        if line[0] <= noted.grown.last:
-            continue
-        if announced[line[1]]:
-            announced[line[1]] -= 1
-            own.append(line)
-        else:
-            other.append(line)
+    behind = (line for line in lines if line[0] > noted.grown.last)
+    own, other = parted(behind, itemgetter(1), announced)
     return own, other, tuple(announced.elements())
 
 

@@ -16,6 +16,7 @@ from loomproof.records.growing import (
     has,
     is_outside,
     noted_rows,
+    numbered,
     told_apart,
     used_by_others,
 )
@@ -24,9 +25,6 @@ from loomproof.records.heads import Grown, StoreHeads, grown_by, heads_that_hold
 from loomproof.records.schema import ANSWERS, CONFIRMED, REPAIRS
 from loomproof.records.store import Store
 from loomproof.records.unfinished_runs import place_of
-
-_NAMED = 5
-"""So many rows are named, of however many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +51,7 @@ def unnoted(folder: Path, store: Store, address: str | None) -> Unnoted:
             return Unnoted()
         for name in (name for name in UNSEALED if name in (noted.grown or {})):
             ranges = (noted.outside or {}).get(name, ())
-            numbers = [str(first) if first == last else f"{first} to {last}" for first, last in ranges]
-            numbers += [str(row[0]) for row in _new(connection, noted, name)]
-            if numbers:
-                shown = ", ".join(numbers[:_NAMED]) + (", …" if len(numbers) > _NAMED else "")
+            if shown := numbered(ranges, (int(row[0]) for row in _new(connection, noted, name))):
                 added.append(
                     f"{name}: added by no command of this account (row {shown}): by another account that "
                     "uses this store, or by other means than this program"
